@@ -160,7 +160,7 @@ impl Transport for Babbler<'_> {
         };
         match self.say(1).first() {
             None | Some(0) => Err(Failure::NotSupported("babble".to_owned())),
-            Some(1) => Err(Failure::Missing(Missing::new(Reason::TimedOut, ""))),
+            Some(1) => Err(Failure::Missing(Missing::of(Reason::TimedOut))),
             Some(2) if length == 0 => Ok(Reply { data: Vec::new(), sense: self.say(22) }),
             Some(2) => Ok(Reply { data: self.say(length), sense: Vec::new() }),
             Some(3) => Ok(Reply { data: summed(&self.say(length)), sense: Vec::new() }),

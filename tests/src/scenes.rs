@@ -153,13 +153,13 @@ fn without_data() -> Vec<(String, Frame)> {
         ("no data".to_owned(), draw(&state, &settings, &silent, Some(&snapshot))),
         ("stopped".to_owned(), pages::stopped("14:32", PanelSize::W128H64, Language::ENGLISH)),
     ];
-    let refused = || Missing::new(Reason::Refused, "block: permission denied");
+    let refused = || Missing::found(Reason::Refused, "block");
     snapshot.blind.push(Blind { what: Listing::Chips, why: refused() });
     for drive in &mut snapshot.drives[..2] {
         drive.power = Reading::new(Ok(Power::Asleep), snapshot.taken, Source::Drive);
     }
     snapshot.drives[2].temperature = Reading::new(Err(refused()), snapshot.taken, Source::Hwmon);
-    snapshot.volumes[1].room = Reading::new(Err(Missing::new(Reason::TimedOut, "")), snapshot.taken, Source::Statvfs);
+    snapshot.volumes[1].room = Reading::new(Err(Missing::of(Reason::TimedOut)), snapshot.taken, Source::Statvfs);
     let (in_part, _) = judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot), &Itself::default());
     found.push(("seen in part".to_owned(), draw(&state, &settings, &in_part, Some(&snapshot))));
     found.push((

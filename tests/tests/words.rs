@@ -128,10 +128,8 @@ fn flat(text: &str) -> String {
 
 /// Where English sentences may stand outside the tables, and why.
 const ENGLISH_FOR_GOOD: &[(&str, &str)] = &[
-    ("agent/judge/src/conditions/links.rs", "the reason of a reading, quoted like what the kernel writes"),
-    ("agent/judge/src/memory", "names of what is counted, for the log, and reasons of readings"),
-    ("agent/judge/src/play", "what is pretended, and reasons of readings"),
-    ("agent/judge/src/request.rs", "the reason of a reading"),
+    ("agent/judge/src/memory", "names of what is counted, for the log"),
+    ("agent/judge/src/play", "what is pretended"),
     ("agent/src/run/keeping.rs", "log lines"),
     ("agent/src/run/mod.rs", "log lines"),
     ("agent/src/run/parts", "log lines"),
@@ -144,15 +142,8 @@ const ENGLISH_FOR_GOOD: &[(&str, &str)] = &[
     ),
     ("agent/src/send/sender/mod.rs", "a log line"),
     ("agent/src/serve/control.rs", "errors"),
-    ("agent/src/serve/document.rs", "the document is English"),
-    ("agent/src/serve/drive_part.rs", "the document is English"),
     ("agent/src/serve/listener.rs", "errors"),
-    ("agent/src/serve/forecast_part.rs", "the document is English"),
-    ("agent/src/serve/parts.rs", "the document is English"),
-    ("agent/src/serve/pool_part.rs", "the document is English"),
     ("agent/src/serve/socket.rs", "errors"),
-    ("agent/src/serve/supply_part.rs", "the document is English"),
-    ("agent/src/serve/volume_part.rs", "the document is English"),
     ("agent/src/show/buttons", "errors"),
     ("agent/src/show/log_thread.rs", "log lines"),
     ("agent/src/show/panel/bus.rs", "errors"),

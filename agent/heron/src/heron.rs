@@ -239,6 +239,7 @@ fn board(now: Moment, scene: &HeronScene) -> Board {
         name: "heron".into(),
         model: "pretend board".into(),
         kernel: "6.12".into(),
+        is_recorded: false,
         // Kept free for documents (RFC 5737).
         address: Some("192.0.2.20".into()),
         load: Some(read(now, Source::Sysinfo, load)),

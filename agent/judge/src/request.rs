@@ -4,7 +4,7 @@
 use crate::memory::drives::{place_of, pools_of};
 use crate::redundancy::standing;
 use traylight_config::Settings;
-use traylight_data::reading::{ActivityKind, Drive, Missing, Pool, Power, Reason, SelfTestStep, Snapshot};
+use traylight_data::reading::{ActivityKind, Drive, Missing, Pool, Power, SelfTestStep, Snapshot, WhyMissing};
 use traylight_data::verdict::{NotOne, Refusal};
 
 /// So much of a serial is enough to mean one drive.
@@ -35,7 +35,7 @@ pub fn chosen<'a>(settings: &Settings, snapshot: &'a Snapshot, name: &str) -> Re
 /// What speaks against a request to this drive, by what it has just told.
 pub fn refusal(drive: &Drive, step: SelfTestStep) -> Option<Refusal> {
     if drive.stalled_since.is_some() {
-        let why = Missing::new(Reason::TimedOut, "requests are pending and none completes");
+        let why = Missing::from(WhyMissing::NoneCompletes);
         return Some(Refusal::NotAnswering(why));
     }
     match &drive.power.value {
@@ -64,7 +64,7 @@ mod tests {
     use super::*;
     use std::time::Duration;
     use traylight_data::clock::Moment;
-    use traylight_data::reading::{Reading, SelfTest, Source};
+    use traylight_data::reading::{Reading, Reason, SelfTest, Source};
     use traylight_heron::{self as demo, heron, story};
 
     fn heron() -> (Settings, Snapshot) {
@@ -109,8 +109,8 @@ mod tests {
         let power =
             |power| move |drive: &mut Drive| drive.power = Reading::new(power, Moment::default(), Source::Drive);
         let asleep = power(Ok::<_, Missing>(Power::Asleep));
-        let silent = Missing::new(Reason::TimedOut, "no answer for 10 s");
-        let unable = Missing::new(Reason::NotFitted, "the drive does not offer it");
+        let silent = Missing::of(Reason::TimedOut);
+        let unable = Missing::from(WhyMissing::NotSupported);
         let runs = |drive: &mut Drive| {
             let tests = drive.self_tests.value.as_mut().expect("heron's drives have tests");
             tests.now = SelfTest::Running { remaining_percent: Some(40) };

@@ -2,7 +2,7 @@
 //! is no rate at all.
 
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Missing, Reason};
+use traylight_data::reading::{Missing, WhyMissing};
 
 /// A counter seen once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,10 +25,10 @@ const FASTEST: f64 = 4e9;
 /// # Errors
 /// The reason why there is no rate: no time passed, another instance, or the count began anew.
 pub fn rate(before: CountedAt, now: CountedAt) -> Result<f64, Missing> {
-    let began_anew = || Missing::new(Reason::NotAsked, "the counter was reset; a rate needs two counts");
+    let began_anew = || Missing::from(WhyMissing::CounterReset);
     let seconds = now.at.since(before.at).as_secs_f64();
     if seconds <= 0.0 {
-        return Err(Missing::new(Reason::NotAsked, "a rate needs two counts"));
+        return Err(Missing::from(WhyMissing::FirstCount));
     }
     if now.instance != before.instance {
         return Err(began_anew());
@@ -59,7 +59,7 @@ mod tests {
     }
 
     fn anew() -> Result<f64, Missing> {
-        Err(Missing::new(Reason::NotAsked, "the counter was reset; a rate needs two counts"))
+        Err(Missing::from(WhyMissing::CounterReset))
     }
 
     #[test]

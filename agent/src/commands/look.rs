@@ -150,7 +150,7 @@ pub fn seen(place: &BoxFlags) -> io::Result<BoxLook> {
         complain(format!("{why}; reading the box without it"));
     }
     let (verdict, snapshot) = one_look(&settings, &place.tree.root, &clock)?;
-    let document = Document::new(&settings, &verdict, &snapshot, &clock.wall());
+    let document = Document::new(&settings, &verdict, &snapshot, &clock.wall()).without_history();
     Ok(BoxLook { document, settings, source })
 }
 

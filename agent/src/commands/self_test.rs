@@ -103,7 +103,7 @@ async fn request(flags: &SelfTestFlags, step: SelfTestStep) -> io::Result<ExitCo
     let snapshot = session.until(answered).await?;
     let answer = session.of(&snapshot)?.test_request.clone().map(|request| request.answer);
     if let Some(Err(why)) = answer {
-        return Err(io::Error::other(language.say("self-test.command.refused", &[("why", &why)])));
+        return Err(io::Error::other(language.say("self-test.command.refused", &[("why", &language.missing(&why))])));
     }
     if step == SelfTestStep::Abort {
         out.line(language.plain("self-test.command.stopped"))?;

@@ -4,6 +4,7 @@
 use crate::clock::Moment;
 use crate::reading::{
     Counter, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment, SelfTests, Source, TestOutcome,
+    WhyMissing,
 };
 use crate::sense::ask::{self, DriveAnswers};
 use crate::units::Celsius;
@@ -109,9 +110,9 @@ impl Account {
     pub fn sleeps(&mut self, now: Moment, by: Source) {
         renew(&mut self.power, Reading::new(Ok(Power::Asleep), now, by));
         if self.temperature.get().is_none() {
-            self.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Drive);
+            self.temperature = Reading::new(Err(Missing::of(Reason::Asleep)), now, Source::Drive);
         }
-        self.nothing_told(Missing::new(Reason::Asleep, ""), now);
+        self.nothing_told(Missing::of(Reason::Asleep), now);
     }
 
     /// The kernel has woken it; how it is now, only an answer will tell.
@@ -148,7 +149,7 @@ fn renew<T>(reading: &mut Reading<T>, new: Reading<T>) {
 }
 
 fn not_yet() -> Missing {
-    Missing::new(Reason::NotAsked, "the first reading is pending")
+    Missing::from(WhyMissing::Pending)
 }
 
 fn as_read(health: ask::Health) -> Health {
@@ -205,11 +206,11 @@ mod tests {
     }
 
     fn silent() -> Missing {
-        Missing::new(Reason::TimedOut, "the kernel gave up waiting for the drive")
+        Missing::from(WhyMissing::KernelGaveUp)
     }
 
     fn nothing_told() -> Account {
-        Account::new(Missing::new(Reason::NotFitted, "no driver provides it"), at(0))
+        Account::new(Missing::from(WhyMissing::NoDriver), at(0))
     }
 
     /// Some flash drives tell nonsense for a moment when they wake.
@@ -321,7 +322,7 @@ mod tests {
         drive.take_in(whole(0), at(10));
         drive.take_in(DriveAnswers::only(Ok(Power::Asleep)), at(100));
         assert_eq!((drive.power.get(), drive.temperature.taken), (Some(&Power::Asleep), at(10)));
-        drive.woken(Missing::new(Reason::NotAsked, "idle"), at(110));
+        drive.woken(Missing::from(WhyMissing::Idle), at(110));
         assert_eq!((drive.power.get(), drive.health.taken), (None, at(10)));
     }
 

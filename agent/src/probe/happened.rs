@@ -270,7 +270,7 @@ mod tests {
         let mut happened = Happened::default();
         let mut drives = heron::snapshot(at(0), &story::scene(Duration::ZERO)).drives;
         let mut told = |power: Result<Power, Reason>, second: u64| {
-            let power = power.map_err(|reason| Missing::new(reason, ""));
+            let power = power.map_err(Missing::of);
             drives[0].power = Reading::new(power, at(second), Source::Drive);
             let nothing = Host::at("/nowhere");
             let events = happened.events(&nothing, std::iter::empty(), &drives, at(second));

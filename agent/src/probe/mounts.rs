@@ -2,7 +2,7 @@
 //! the room of each, which has to be asked for.
 
 use crate::clock::{Clock, Moment};
-use crate::reading::{Missing, Reading, Reason, Room, Source, Union, Unmounted, Volume};
+use crate::reading::{Missing, Reading, Room, Source, Union, Unmounted, Volume, WhyMissing};
 use crate::sense::host::Host;
 use crate::sense::parse::mounts::mountinfo::Mount;
 use crate::sense::volumes;
@@ -56,8 +56,7 @@ impl SeenMounts {
         self.meant_writable = mounts.meant_writable;
         self.volumes.retain(|_, seen| mounts.volumes.iter().any(|mount| mount.is_same(&seen.mount)));
         for mount in mounts.volumes {
-            let not_yet =
-                || Reading::new(Err(Missing::new(Reason::NotAsked, "not answered yet")), now, Source::Statvfs);
+            let not_yet = || Reading::new(Err(Missing::from(WhyMissing::Pending)), now, Source::Statvfs);
             let room = self.volumes.remove(&mount.point).map(|seen| (seen.room, seen.asked));
             let (room, asked) = room.unwrap_or_else(|| (not_yet(), None));
             let errors = volumes::errors(host, &mount);
@@ -87,7 +86,7 @@ impl SeenMounts {
         let mut due: Vec<(String, MountQuestion)> = Vec::new();
         for (point, seen) in &mut self.volumes {
             if seen.mount.zfs_pool().is_some_and(&is_suspended) {
-                let why = Missing::new(Reason::NotAsked, "its pool is suspended, and a query could block forever");
+                let why = Missing::from(WhyMissing::PoolSuspended);
                 seen.room = Reading::new(Err(why), now, Source::Statvfs);
             } else if now.is_due(seen.asked, ROOM_EVERY) {
                 let (host, clock, asked) = (host.clone(), clock.clone(), point.clone());

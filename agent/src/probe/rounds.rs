@@ -10,7 +10,7 @@ use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
     AskedBy, Blind, Board, Controller, Drive, DriveKey, Link, Listing, Missing, Pool, Reading, Reason, Room, Snapshot,
-    Source, Temperature, Traffic,
+    Source, Temperature, Traffic, WhyMissing,
 };
 use crate::sense::ask::DriveAnswers;
 use crate::sense::host::Host;
@@ -249,7 +249,7 @@ impl Rounds {
         let chips = &self.chips;
         self.chip_answers.retain(|key, _| chips.iter().any(|chip| chip.key == *key));
         for chip in chips {
-            let not_yet = || chip.without_answers(&Missing::new(Reason::NotAsked, "not answered yet"), now);
+            let not_yet = || chip.without_answers(&Missing::from(WhyMissing::Pending), now);
             self.chip_answers.entry(chip.key.clone()).or_insert_with(not_yet);
         }
         self.workers
@@ -311,7 +311,7 @@ impl Rounds {
 
     fn give_up(&mut self, target: &WorkTarget) {
         let now = self.clock.now();
-        let why = || Missing::new(Reason::TimedOut, format!("no answer for {} s", DEADLINE.as_secs()));
+        let why = || Missing::of(Reason::TimedOut);
         match target {
             WorkTarget::Drive(device, _) => {
                 if let Some(seen) = self.drives.get_mut(device) {

@@ -7,7 +7,7 @@ use super::schedule::Candidate;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
     AskedBy, Attachment, Bus, Drive, DriveKind, DriveUse, Missing, OwnLimits, Power, Reading, Reason, SelfTestStep,
-    Source, TestRequest, Traffic,
+    Source, TestRequest, Traffic, WhyMissing,
 };
 use crate::sense::ask::DriveAnswers;
 use crate::sense::ask::drive::Asker;
@@ -133,7 +133,7 @@ impl SeenDrive {
         let bytes = |old: u64, new: u64| {
             let sectors =
                 rate(CountedAt { value: old, at: then, instance }, CountedAt { value: new, at: now, instance })?;
-            Ok(BytesPerSecond(sectors * 512.0))
+            Ok::<_, Missing>(BytesPerSecond(sectors * 512.0))
         };
         Ok(Traffic {
             inward: bytes(last.sectors_read, stat.sectors_read)?,
@@ -149,7 +149,7 @@ impl SeenDrive {
         now: Moment,
     ) -> Option<impl FnOnce() -> (DriveAnswers, Moment) + use<>> {
         if let Some(void) = self.polling.void_request(now) {
-            self.answer(void, Err(Missing::new(Reason::TimedOut, "the drive was too busy for another command")), now);
+            self.answer(void, Err(Missing::from(WhyMissing::TooBusy)), now);
         }
         if drives::is_suspended(host, &self.spotted.device) {
             self.told.sleeps(now, Source::Sysfs);
@@ -169,12 +169,10 @@ impl SeenDrive {
             let told = match asker {
                 Some(asker) => match asker.lock() {
                     Ok(mut asker) => asker.ask(&host, wanted),
-                    Err(_) => {
-                        DriveAnswers::only(Err(Missing::new(Reason::Unreadable, "an earlier command was interrupted")))
-                    }
+                    Err(_) => DriveAnswers::only(Err(Missing::from(WhyMissing::Interrupted))),
                 },
                 None => {
-                    let power = Err(Missing::new(Reason::NotAsked, "a recorded tree has no drives"));
+                    let power = Err(Missing::from(WhyMissing::NotRecorded));
                     let temperature =
                         thermometer.filter(|_| may_read_file).map(|file| drives::temperature(&host, &file, critical));
                     DriveAnswers { temperature, ..DriveAnswers::only(power) }
@@ -219,8 +217,8 @@ impl SeenDrive {
         self.polling.told_power(told.power.as_ref().ok().copied());
         if let Some(request) = self.under_way.take() {
             let not_done = || match &told.power {
-                Ok(Power::Asleep) => Missing::new(Reason::Asleep, ""),
-                Ok(_) => Missing::new(Reason::NotAsked, "the session was interrupted earlier"),
+                Ok(Power::Asleep) => Missing::of(Reason::Asleep),
+                Ok(_) => Missing::from(WhyMissing::Interrupted),
                 Err(why) => why.clone(),
             };
             self.answer(request, told.step.take().unwrap_or_else(|| Err(not_done())), at);
@@ -280,12 +278,12 @@ impl SeenDrive {
 
 fn no_temperature(identity: &DriveIdentity) -> Missing {
     match identity.thermometer {
-        Some(_) => Missing::new(Reason::NotAsked, "idle; a query could keep it awake"),
-        None => Missing::new(Reason::NotFitted, "no driver provides it"),
+        Some(_) => Missing::from(WhyMissing::Idle),
+        None => Missing::from(WhyMissing::NoDriver),
     }
 }
 
 /// A rate needs two counts; this is the first.
 pub fn first_count() -> Missing {
-    Missing::new(Reason::NotAsked, "a rate needs two counts")
+    Missing::from(WhyMissing::FirstCount)
 }

@@ -28,7 +28,7 @@ fn watched_by(settings: Settings, change: impl Fn(&mut Snapshot)) -> (Settings, 
 fn bare(snapshot: &mut Snapshot) {
     snapshot.drives.truncate(2);
     for drive in &mut snapshot.drives {
-        let untold = || crate::reading::Missing::new(crate::reading::Reason::NotFitted, "not told");
+        let untold = || crate::reading::Missing::of(crate::reading::Reason::NotAvailable);
         drive.port = None;
         drive.temperature.value = Err(untold());
         drive.health.value = Err(untold());

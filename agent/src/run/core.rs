@@ -371,7 +371,7 @@ mod tests {
     #[test]
     fn that_the_kernels_messages_are_refused_is_said_once_and_again_after_they_were_heard() {
         let mut core = Core::default();
-        let refused = || Some(Missing::new(Reason::Refused, "a netlink socket: operation not permitted"));
+        let refused = || Some(Missing::found(Reason::Refused, "a netlink socket: operation not permitted"));
         let mut log = |deaf| {
             let entries =
                 core.hear(ProbeEvent::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })), Language::ENGLISH);

@@ -4,7 +4,7 @@ use super::drives::ListedDrive;
 use super::host::{Host, parts};
 use super::parse::sysfs;
 use crate::clock::Moment;
-use crate::reading::{Attachment, Missing, Reading, Reason, Source};
+use crate::reading::{Attachment, Missing, Reading, Source, WhyMissing};
 use crate::units::MegabitsPerSecond;
 use std::path::PathBuf;
 
@@ -26,9 +26,9 @@ fn speed(host: &Host, drive: &ListedDrive) -> Result<MegabitsPerSecond, Missing>
     if let Some(device) = sysfs::place::usb_device(drive.path()) {
         return host.ask(&host.path(&device.to_string_lossy()).join("speed"), sysfs::attachment::usb_speed);
     }
-    let link = link(host, drive).ok_or_else(|| Missing::new(Reason::NotFitted, "not on a SATA link of its own"))?;
+    let link = link(host, drive).ok_or_else(|| Missing::from(WhyMissing::NotOnSata))?;
     let settled = host.ask(&link.join("sata_spd"), sysfs::attachment::sata_speed)?;
-    settled.ok_or_else(|| Missing::new(Reason::NotFitted, "the controller does not say"))
+    settled.ok_or_else(|| Missing::from(WhyMissing::NotReported))
 }
 
 /// `/sys/class/ata_link/linkN`; behind a port multiplier each of its ports has a link of its own, `linkN.P`, and the

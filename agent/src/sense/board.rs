@@ -5,7 +5,9 @@ use super::host::{Host, is_numbered, parts};
 use super::parse::{mounts, plain, sysfs};
 use super::{beneath, chips};
 use crate::clock::Moment;
-use crate::reading::{Board, Load, Missing, Reading, Reason, Source, SystemDisk, SystemDiskKind, Throttling};
+use crate::reading::{
+    Board, Load, Missing, Reading, Reason, Source, SystemDisk, SystemDiskKind, Throttling, WhyMissing,
+};
 use crate::units::Bytes;
 use sysinfo::{MemoryRefreshKind, Networks, System};
 
@@ -18,6 +20,7 @@ pub fn board(host: &Host, now: Moment) -> Board {
     Board {
         name: text("/proc/sys/kernel/hostname").unwrap_or_else(|| "box".to_owned()),
         model: model.unwrap_or_default(),
+        is_recorded: !host.is_live(),
         kernel: text("/proc/sys/kernel/osrelease").unwrap_or_default(),
         address: if host.is_live() { address() } else { None },
         load: Some(Reading::new(load(host), now, Source::Sysinfo)),
@@ -30,7 +33,7 @@ pub fn board(host: &Host, now: Moment) -> Board {
 fn out_of_memory(host: &Host) -> Result<u64, Missing> {
     let table = host.table(&host.path("/proc/vmstat"))?;
     plain::named_number(&String::from_utf8_lossy(&table), "oom_kill")
-        .map_err(|strange| Missing::new(Reason::Unreadable, format!("proc/vmstat: {strange}")))
+        .map_err(|strange| Missing::found(Reason::Unreadable, format!("proc/vmstat: {strange}")))
 }
 
 fn throttling(host: &Host) -> Result<Throttling, Missing> {
@@ -40,9 +43,7 @@ fn throttling(host: &Host) -> Result<Throttling, Missing> {
     let throttling =
         Throttling { count: names.filter_map(count).reduce(u64::saturating_add), held_back: chips::holds_back(host) };
     match throttling {
-        Throttling { count: None, held_back: None } => {
-            Err(Missing::new(Reason::NotFitted, "the kernel does not tell whether the processor slows itself down"))
-        }
+        Throttling { count: None, held_back: None } => Err(Missing::from(WhyMissing::NotReported)),
         known => Ok(known),
     }
 }
@@ -50,12 +51,12 @@ fn throttling(host: &Host) -> Result<Throttling, Missing> {
 /// The one disk that `/` is on; a system on several disks has redundancy of its own, and is watched as a pool.
 fn system_disk(host: &Host) -> Result<SystemDisk, Missing> {
     let table = host.table(&host.path("/proc/self/mountinfo"))?;
-    let none = |why: &str| Missing::new(Reason::NotFitted, why);
+    let none = || Missing::from(WhyMissing::SystemNotOnOneDisk);
     let root = mounts::mountinfo::mounts(&table).into_iter().rfind(|mount| mount.point == "/");
-    let root = root.ok_or_else(|| none("nothing is mounted on `/`"))?;
+    let root = root.ok_or_else(none)?;
     let below = beneath::drives(host, &host.path("/sys/dev/block").join(&root.device));
     let [beneath::Below { drive: device, gone: false }] = &below[..] else {
-        return Err(none("`/` is not on one disk"));
+        return Err(none());
     };
     let block = host.path("/sys/block").join(device);
     let stat = host.ask(&block.join("stat"), sysfs::block::stat)?;
@@ -73,14 +74,14 @@ fn system_disk(host: &Host) -> Result<SystemDisk, Missing> {
 
 fn load(host: &Host) -> Result<Load, Missing> {
     if !host.is_live() {
-        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no load to ask for"));
+        return Err(Missing::from(WhyMissing::NotRecorded));
     }
     let average = System::load_average();
     let mut system = System::new();
     system.refresh_memory_specifics(MemoryRefreshKind::nothing().with_ram());
     let processors = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     if system.total_memory() == 0 {
-        return Err(Missing::new(Reason::Unreadable, "expected the size of the memory in /proc/meminfo, found none"));
+        return Err(Missing::found(Reason::Unreadable, "expected the size of the memory in /proc/meminfo, found none"));
     }
     Ok(Load {
         one_minute: average.one,

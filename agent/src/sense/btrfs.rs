@@ -8,7 +8,7 @@ use super::parse::btrfs::members::{BlockDevice, Device, FileSystem, MountedDevic
 use super::parse::btrfs::profiles::{Allocation, Content, Profile, ProfileUse};
 use super::parse::btrfs::scrub::ScrubRecord;
 use super::parse::{btrfs, plain};
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, WhyMissing};
 use crate::units::Bytes;
 use std::path::Path;
 
@@ -22,7 +22,7 @@ const MOST_NUMBERS: u64 = 1024;
 pub fn file_systems(host: &Host) -> Result<Vec<FileSystem>, Missing> {
     let folder = host.path("/sys/fs/btrfs");
     let names = match host.list(&folder) {
-        Err(why) if why.reason == Reason::NotFitted => return Ok(Vec::new()),
+        Err(why) if why.reason == Reason::NotAvailable => return Ok(Vec::new()),
         names => names?,
     };
     let uuids = names.into_iter().filter(|name| btrfs::files::is_file_system(name));
@@ -93,7 +93,7 @@ fn allocation(host: &Host, folder: &Path, content: Content) -> Option<Allocation
 /// hang may keep whoever asks it waiting: ask from a thread that may be lost.
 pub fn ask(host: &Host, point: &str) -> Result<MountedFileSystem, Missing> {
     if !host.is_live() {
-        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no mounted file systems"));
+        return Err(Missing::from(WhyMissing::NotRecorded));
     }
     let mounted = Mounted::open(Path::new(point))?;
     let info = mounted.info()?;
@@ -122,11 +122,11 @@ fn block_name(host: &Host, path: &str) -> Option<String> {
     parts(&real).next_back().map(str::to_owned)
 }
 
-/// What the last scrub came to, from the file that its tool keeps; not fitted when there was none, or none by that tool.
+/// What the last scrub came to, from the file that its tool keeps; not available when there was none, or none by that tool.
 /// The file is on the system's own storage.
 pub fn last_scrub(host: &Host, uuid: &str) -> Result<Vec<ScrubRecord>, Missing> {
     let path = host.path("/var/lib/btrfs").join(format!("scrub.status.{uuid}"));
     let text = host.table(&path)?;
     let records = btrfs::scrub::records(&String::from_utf8_lossy(&text), uuid);
-    records.map_err(|strange| Missing::new(Reason::Unreadable, format!("scrub status: {strange}")))
+    records.map_err(|strange| Missing::found(Reason::Unreadable, format!("scrub status: {strange}")))
 }

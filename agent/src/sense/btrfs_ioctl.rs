@@ -2,7 +2,7 @@
 //! out of the kernel's memory; none changes anything.
 
 use super::parse::btrfs::files::ErrorCounts;
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, WhyMissing};
 use std::fs::File;
 use std::io;
 use std::os::fd::AsRawFd;
@@ -178,7 +178,7 @@ impl Mounted {
         self.ask(&mut stats).map_err(|error| missing(&self.point, &error))?;
         if stats.count < 5 {
             let found = format!("{}: expected 5 error counts, found {}", self.point, stats.count);
-            return Err(Missing::new(Reason::Unreadable, found));
+            return Err(Missing::found(Reason::Unreadable, found));
         }
         let [write, read, flush, corruption, generation] = stats.values;
         Ok(ErrorCounts { write, read, flush, corruption, generation })
@@ -224,13 +224,11 @@ impl Mounted {
 
 fn missing(point: &str, error: &io::Error) -> Missing {
     match error.raw_os_error() {
-        Some(libc::EACCES) => Missing::new(Reason::Refused, format!("{point}: the folder may not be opened")),
-        Some(libc::EPERM) => {
-            Missing::new(Reason::Refused, format!("{point}: progress of a scrub or a balance needs CAP_SYS_ADMIN"))
-        }
-        Some(libc::ENOTTY) => Missing::new(Reason::NotFitted, format!("{point}: found no btrfs")),
-        Some(libc::ENOENT) => Missing::new(Reason::NotFitted, format!("{point}: not mounted any more")),
-        _ => Missing::new(Reason::Unreadable, format!("{point}: {error}")),
+        Some(libc::EACCES) => Missing::found(Reason::Refused, point),
+        Some(libc::EPERM) => Missing::from(WhyMissing::NeedsSysAdmin).and_found(point),
+        Some(libc::ENOTTY) => Missing::from(WhyMissing::NotBtrfs).and_found(point),
+        Some(libc::ENOENT) => Missing::from(WhyMissing::Disconnected).and_found(point),
+        _ => Missing::found(Reason::Unreadable, format!("{point}: {error}")),
     }
 }
 
@@ -270,9 +268,9 @@ mod tests {
     fn another_file_system_answers_nothing_and_that_is_said() {
         let folder = tempfile::tempdir().unwrap();
         let mounted = Mounted::open(folder.path()).unwrap();
-        assert_eq!(mounted.info().map(|_| ()).map_err(|why| why.reason), Err(Reason::NotFitted));
+        assert_eq!(mounted.info().map(|_| ()).map_err(|why| why.reason), Err(Reason::NotAvailable));
         assert!(mounted.error_counts(1).is_err() && mounted.balance().is_err() && mounted.scrubbed(1).is_err());
         let absent = Mounted::open(&folder.path().join("absent")).map(|_| ());
-        assert_eq!(absent.map_err(|why| why.reason), Err(Reason::NotFitted));
+        assert_eq!(absent.map_err(|why| why.reason), Err(Reason::NotAvailable));
     }
 }

@@ -1,7 +1,7 @@
 //! One command of the host, run to its end within a limit: no input, plain words, bounded output.
 
 use crate::clock::{Clock, Moment};
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, WhyMissing};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::process::{Pid, PidfdFlags, Signal, kill_process_group, pidfd_open};
 use std::fs::File;
@@ -34,7 +34,7 @@ pub struct ChildOutput {
 /// # Errors
 /// The reason why there is no outcome: no such command, not in time, too much output.
 pub fn run(program: &Path, arguments: &[&str], clock: &Clock, end: Moment) -> Result<ChildOutput, Missing> {
-    let name = program.display();
+    let name = program.display().to_string();
     let spawned = Command::new(program)
         .args(arguments)
         .env_clear()
@@ -46,13 +46,10 @@ pub fn run(program: &Path, arguments: &[&str], clock: &Clock, end: Moment) -> Re
         .stderr(Stdio::piped())
         .process_group(0)
         .spawn();
-    let mut child = spawned.map_err(|error| {
-        let reason = match error.kind() {
-            io::ErrorKind::NotFound => Reason::NotFitted,
-            io::ErrorKind::PermissionDenied => Reason::Refused,
-            _ => Reason::Unreadable,
-        };
-        Missing::new(reason, format!("{name}: {}", error.kind()))
+    let mut child = spawned.map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => Missing::from(WhyMissing::NotInstalled).and_found(&name),
+        io::ErrorKind::PermissionDenied => Missing::found(Reason::Refused, &name),
+        other => Missing::found(Reason::Unreadable, format!("{name}: {other}")),
     })?;
     let heard = hear(&mut child, clock, end);
     if heard.is_ok() {
@@ -61,8 +58,11 @@ pub fn run(program: &Path, arguments: &[&str], clock: &Clock, end: Moment) -> Re
     // One that has ended is beyond being killed.
     let _ = kill_process_group(Pid::from_child(&child), Signal::KILL);
     let ended = child.wait();
-    let [output, complaints] = heard.map_err(|why| Missing { detail: format!("{name}: {}", why.detail), ..why })?;
-    let status = ended.map_err(|error| Missing::new(Reason::Unreadable, format!("{name}: {}", error.kind())))?;
+    let [output, complaints] = heard.map_err(|why| {
+        let found = why.found.as_ref().map_or_else(|| name.clone(), |found| format!("{name}: {found}"));
+        why.and_found(found)
+    })?;
+    let status = ended.map_err(|error| Missing::found(Reason::Unreadable, format!("{name}: {}", error.kind())))?;
     Ok(ChildOutput { success: status.success(), output, complaints })
 }
 
@@ -85,7 +85,7 @@ fn hear(child: &mut Child, clock: &Clock, end: Moment) -> Result<[Vec<u8>; 2], M
     while open.iter().any(Option::is_some) {
         let left = end.since(clock.now());
         if left.is_zero() {
-            return Err(Missing::new(Reason::TimedOut, "killed, since it did not end in time"));
+            return Err(Missing::of(Reason::TimedOut));
         }
         for (index, ready) in readable(&open, left)?.into_iter().enumerate() {
             let Some(pipe) = open[index].as_mut().filter(|_| ready) else { continue };
@@ -95,7 +95,10 @@ fn hear(child: &mut Child, clock: &Clock, end: Moment) -> Result<[Vec<u8>; 2], M
                 open[index] = None;
             }
             if heard[index].len() > LONGEST {
-                return Err(Missing::new(Reason::Unreadable, format!("expected at most {LONGEST} bytes, found more")));
+                return Err(Missing::found(
+                    Reason::Unreadable,
+                    format!("expected at most {LONGEST} bytes, found more"),
+                ));
             }
         }
     }
@@ -119,17 +122,17 @@ fn readable(open: &[Option<File>; 2], left: Duration) -> Result<[bool; 2], Missi
 }
 
 fn failed(error: &io::Error) -> Missing {
-    Missing::new(Reason::Unreadable, error.kind().to_string())
+    Missing::found(Reason::Unreadable, error.kind().to_string())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn shell(script: &str, limit: Duration) -> Result<ChildOutput, String> {
+    fn shell(script: &str, limit: Duration) -> Result<ChildOutput, Missing> {
         let clock = Clock::of_this_machine();
         let end = clock.now().plus(limit);
-        run(Path::new("sh"), &["-c", script], &clock, end).map_err(|why| why.to_string())
+        run(Path::new("sh"), &["-c", script], &clock, end)
     }
 
     const LONG: Duration = Duration::from_secs(60);
@@ -147,9 +150,12 @@ mod tests {
     fn a_command_that_hangs_or_never_stops_is_killed_with_its_own_children() {
         assert_eq!(
             shell("sleep 1000 & sleep 1000", Duration::from_millis(50)),
-            Err("timed out: sh: killed, since it did not end in time".into())
+            Err(Missing::found(Reason::TimedOut, "sh"))
         );
-        assert_eq!(shell("yes", LONG), Err("unreadable: sh: expected at most 1048576 bytes, found more".into()));
+        assert_eq!(
+            shell("yes", LONG),
+            Err(Missing::found(Reason::Unreadable, "sh: expected at most 1048576 bytes, found more"))
+        );
     }
 
     #[test]
@@ -165,6 +171,6 @@ mod tests {
         let clock = Clock::of_this_machine();
         let end = clock.now().plus(LONG);
         let why = run(Path::new("no-such-tool"), &[], &clock, end).expect_err("it is not there");
-        assert_eq!(why.to_string(), "not fitted: no-such-tool: entity not found");
+        assert_eq!(why, Missing::from(WhyMissing::NotInstalled).and_found("no-such-tool"));
     }
 }

@@ -4,7 +4,7 @@
 use super::host::{Host, parts};
 use super::parse::{plain, sysfs};
 use crate::clock::{Clock, Moment};
-use crate::reading::{Fan, Missing, Rail, Reading, Reason, Source, Temperature, Undervoltage};
+use crate::reading::{Fan, Missing, Rail, Reading, Reason, Source, Temperature, Undervoltage, WhyMissing};
 use crate::units::Celsius;
 use std::path::{Path, PathBuf};
 
@@ -105,7 +105,7 @@ impl Chip {
         let file = |channel: &str, what: &str| self.folder.join(format!("{channel}{what}"));
         let faulty = |channel: &str| host.ask(&file(channel, "_fault"), plain::switch).unwrap_or(false);
         let now = clock.now();
-        let mut answers = self.without_answers(&Missing::new(Reason::NotAsked, ""), now);
+        let mut answers = self.without_answers(&Missing::of(Reason::NotAsked), now);
         for (fan, ChipChannel { number, .. }) in answers.fans.iter_mut().zip(&self.fans) {
             let channel = format!("fan{number}");
             fan.duty = host.ask(&self.folder.join(format!("pwm{number}")), sysfs::hwmon::duty).ok();
@@ -116,7 +116,7 @@ impl Chip {
         for (sensor, ChipChannel { number, .. }) in answers.temperatures.iter_mut().zip(&self.temperatures) {
             let channel = format!("temp{number}");
             let value = match faulty(&channel) {
-                true => Err(Missing::new(Reason::Unreadable, "the chip says that the sensor is broken")),
+                true => Err(Missing::from(WhyMissing::SensorFaulty)),
                 false => host.ask(&file(&channel, "_input"), sysfs::hwmon::board_temperature),
             };
             sensor.value = Reading::new(value, clock.now(), Source::Hwmon);

@@ -5,7 +5,7 @@
 use super::host::{Host, parts};
 use super::parse::{plain, sysfs};
 use crate::clock::Moment;
-use crate::reading::{BusErrors, Controller, ControllerKind, Missing, PcieLink, Reading, Reason, Source};
+use crate::reading::{BusErrors, Controller, ControllerKind, Missing, PcieLink, Reading, Reason, Source, WhyMissing};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -38,7 +38,7 @@ fn of_pci(host: &Host, function: &Path, now: Moment) -> Option<Controller> {
     let id = sysfs::pci::id(text("vendor").trim(), text("device").trim()).ok()?;
     let asleep = asleep(host, function);
     let answers = match kind {
-        ControllerKind::UsbHost => Err(Missing::new(Reason::NotAsked, "only controllers of disks are")),
+        ControllerKind::UsbHost => Err(Missing::from(WhyMissing::OnlyStorageControllers)),
         ControllerKind::Storage | ControllerKind::Nvme => asleep.clone().and_then(|()| head(host, function)),
     };
     let reading = |value| Reading::new(value, now, Source::Sysfs);
@@ -60,7 +60,7 @@ fn of_chip(host: &Host, device: &Path, now: Moment) -> Option<Controller> {
     let uevent = host.attribute(&device.join("uevent")).unwrap_or_default();
     let id = uevent.lines().find_map(|line| line.strip_prefix("OF_COMPATIBLE_0=")).and_then(plain::device_text);
     fn none<T>() -> Result<T, Missing> {
-        Err(Missing::new(Reason::NotFitted, "not on a PCI bus"))
+        Err(Missing::from(WhyMissing::NotOnPci))
     }
     Some(Controller {
         key,
@@ -79,7 +79,7 @@ fn of_chip(host: &Host, device: &Path, now: Moment) -> Option<Controller> {
 fn asleep(host: &Host, function: &Path) -> Result<(), Missing> {
     let status = host.attribute(&function.join("power/runtime_status")).unwrap_or_default();
     match status.trim() {
-        "suspended" | "suspending" => Err(Missing::new(Reason::NotAsked, "it is asleep, and reading would wake it")),
+        "suspended" | "suspending" => Err(Missing::from(WhyMissing::ControllerAsleep)),
         _ => Ok(()),
     }
 }
@@ -89,7 +89,7 @@ fn head(host: &Host, function: &Path) -> Result<[u8; 4], Missing> {
     let mut head = [0; 4];
     host.open(&function.join("config"))?
         .read_exact(&mut head)
-        .map_err(|error| Missing::new(Reason::Unreadable, format!("config: expected 4 bytes, found {error}")))?;
+        .map_err(|error| Missing::found(Reason::Unreadable, format!("config: expected 4 bytes, found {error}")))?;
     Ok(head)
 }
 

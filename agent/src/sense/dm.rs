@@ -7,7 +7,7 @@ use super::host::Host;
 use super::parse::dm::members::{Image, LogicalVolume, RaidReport};
 use super::parse::dm::table::DmTarget;
 use super::parse::{dm, plain};
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, WhyMissing};
 use crate::units::Bytes;
 use std::path::Path;
 
@@ -50,11 +50,11 @@ fn image(host: &Host, link: &Path) -> Option<Image> {
 /// The reason why it says nothing: it needs CAP_SYS_ADMIN, and the volume may be gone.
 pub fn ask(host: &Host, name: &str) -> Result<RaidReport, Missing> {
     if !host.is_live() {
-        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no device mapper"));
+        return Err(Missing::from(WhyMissing::NotRecorded));
     }
     let control = DmControl::open()?;
     let line = |what: DmQuery| raid_line(control.targets(name, what)?, name);
-    let read = |strange: String| Missing::new(Reason::Unreadable, format!("{name}: {strange}"));
+    let read = |strange: String| Missing::found(Reason::Unreadable, format!("{name}: {strange}"));
     Ok(RaidReport {
         status: dm::raid::status(&line(DmQuery::Status)?).map_err(read)?,
         table: dm::raid::table(&line(DmQuery::Table)?).map_err(read)?,
@@ -67,10 +67,10 @@ fn raid_line(targets: Vec<DmTarget>, name: &str) -> Result<String, Missing> {
         Ok([raid]) if raid.kind == "raid" => Ok(raid.text),
         Ok([other]) => {
             let found = format!("{name}: expected a target raid, found {}", plain::quoted(&other.kind));
-            Err(Missing::new(Reason::Unreadable, found))
+            Err(Missing::found(Reason::Unreadable, found))
         }
         Err(targets) => {
-            Err(Missing::new(Reason::Unreadable, format!("{name}: expected one target, found {}", targets.len())))
+            Err(Missing::found(Reason::Unreadable, format!("{name}: expected one target, found {}", targets.len())))
         }
     }
 }

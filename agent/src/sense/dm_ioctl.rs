@@ -2,7 +2,7 @@
 //! (include/uapi/linux/dm-ioctl.h).
 
 use super::parse::dm::table::{DmTarget, targets};
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, WhyMissing};
 use std::fs::File;
 use std::io;
 use std::os::fd::AsRawFd;
@@ -74,7 +74,7 @@ impl DmControl {
         if done < 0 {
             return Err(missing(name, &io::Error::last_os_error()));
         }
-        answer(&exchange).map_err(|strange| Missing::new(Reason::Unreadable, format!("{name}: {strange}")))
+        answer(&exchange).map_err(|strange| Missing::found(Reason::Unreadable, format!("{name}: {strange}")))
     }
 }
 
@@ -98,7 +98,7 @@ fn question(name: &str, what: DmQuery) -> Result<Box<DmExchange>, Missing> {
         Some(place) if name.len() < 128 && !name.is_empty() => place.copy_from_slice(name.as_bytes()),
         _ => {
             let found = format!("expected a name of 1 to 127 bytes, found {}", name.len());
-            return Err(Missing::new(Reason::Unreadable, found));
+            return Err(Missing::found(Reason::Unreadable, found));
         }
     }
     Ok(Box::new(DmExchange { head, answer: [0; ROOM] }))
@@ -121,11 +121,9 @@ fn answer(exchange: &DmExchange) -> Result<Vec<DmTarget>, String> {
 
 fn missing(name: &str, error: &io::Error) -> Missing {
     match error.raw_os_error() {
-        Some(libc::EPERM | libc::EACCES) => {
-            Missing::new(Reason::Refused, format!("{name}: the device mapper answers only with CAP_SYS_ADMIN"))
-        }
-        Some(libc::ENXIO | libc::ENODEV | libc::ENOENT) => Missing::new(Reason::NotFitted, format!("{name}: gone")),
-        _ => Missing::new(Reason::Unreadable, format!("{name}: {error}")),
+        Some(libc::EPERM | libc::EACCES) => Missing::from(WhyMissing::NeedsSysAdmin).and_found(name),
+        Some(libc::ENXIO | libc::ENODEV | libc::ENOENT) => Missing::from(WhyMissing::Disconnected).and_found(name),
+        _ => Missing::found(Reason::Unreadable, format!("{name}: {error}")),
     }
 }
 

@@ -4,7 +4,7 @@
 #![allow(clippy::disallowed_methods, reason = "this is the one file that opens files of the host")]
 
 use super::parse::plain;
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, WhyMissing};
 use std::fs::File;
 use std::io::{self, Read};
 use std::os::unix::fs::OpenOptionsExt;
@@ -43,7 +43,8 @@ impl Host {
     /// found and wanted if it does not like it; the file's name is added here.
     pub fn ask<T>(&self, path: &Path, parse: impl FnOnce(&str) -> Result<T, String>) -> Result<T, Missing> {
         let text = self.attribute(path)?;
-        parse(text.trim()).map_err(|strange| Missing::new(Reason::Unreadable, format!("{}: {strange}", name_of(path))))
+        parse(text.trim())
+            .map_err(|strange| Missing::found(Reason::Unreadable, format!("{}: {strange}", name_of(path))))
     }
 
     /// The text of one attribute file.
@@ -53,7 +54,7 @@ impl Host {
     pub fn attribute(&self, path: &Path) -> Result<String, Missing> {
         let bytes = read(path, ATTRIBUTE_LIMIT)?;
         String::from_utf8(bytes).map_err(|_| {
-            Missing::new(
+            Missing::found(
                 Reason::Unreadable,
                 format!("{}: expected text, found bytes that are not UTF-8", name_of(path)),
             )
@@ -98,7 +99,7 @@ impl Host {
         let real = path.canonicalize().map_err(|error| missing(path, &error))?;
         let root = self.root.canonicalize().map_err(|error| missing(&self.root, &error))?;
         let inside = real.strip_prefix(&root).map_err(|_| {
-            Missing::new(Reason::Unreadable, format!("{}: found a link out of the tree", name_of(path)))
+            Missing::found(Reason::Unreadable, format!("{}: found a link out of the tree", name_of(path)))
         })?;
         Ok(Path::new("/").join(inside))
     }
@@ -140,7 +141,7 @@ fn read(path: &Path, limit: u64) -> Result<Vec<u8>, Missing> {
     let mut bytes = Vec::new();
     file.take(limit + 1).read_to_end(&mut bytes).map_err(|error| missing(path, &error))?;
     if bytes.len() as u64 > limit {
-        return Err(Missing::new(
+        return Err(Missing::found(
             Reason::Unreadable,
             format!("{}: expected at most {limit} bytes, found more", name_of(path)),
         ));
@@ -149,18 +150,22 @@ fn read(path: &Path, limit: u64) -> Result<Vec<u8>, Missing> {
 }
 
 fn missing(path: &Path, error: &io::Error) -> Missing {
-    let reason = match error.kind() {
-        io::ErrorKind::NotFound => Reason::NotFitted,
-        io::ErrorKind::PermissionDenied => Reason::Refused,
-        io::ErrorKind::TimedOut => Reason::TimedOut,
+    let name = name_of(path);
+    match error.kind() {
+        io::ErrorKind::NotFound => Missing::from(WhyMissing::NoFile).and_found(name),
+        io::ErrorKind::PermissionDenied => Missing::found(Reason::Refused, name),
+        io::ErrorKind::TimedOut => Missing::found(Reason::TimedOut, name),
         // A part that went away while its file was open answers ENODEV or ENXIO.
-        _ if matches!(error.raw_os_error(), Some(libc::ENODEV | libc::ENXIO)) => Reason::NotFitted,
-        _ => Reason::Unreadable,
-    };
-    let said = error.to_string();
-    // The standard library appends the number; the words are enough.
-    let said = said.split(" (os error").next().unwrap_or_default().to_lowercase();
-    Missing::new(reason, format!("{}: {said}", name_of(path)))
+        _ if matches!(error.raw_os_error(), Some(libc::ENODEV | libc::ENXIO)) => {
+            Missing::from(WhyMissing::Disconnected).and_found(name)
+        }
+        _ => {
+            // The standard library appends the number; the words are enough.
+            let text = error.to_string().to_lowercase();
+            let text = text.split(" (os error").next().unwrap_or_default();
+            Missing::found(Reason::Unreadable, format!("{name}: {text}"))
+        }
+    }
 }
 
 /// The last two names of a path: enough to find the file, short enough for a line.
@@ -194,20 +199,21 @@ mod tests {
         std::fs::write(folder.path().join("binary"), [0xff, 0xfe, b'1']).unwrap();
         std::fs::write(folder.path().join("huge"), vec![b'1'; 10 << 20]).unwrap();
         symlink("circle", folder.path().join("circle")).unwrap();
-        let told = |name: &str| host.ask(&host.path(name), number).map_err(|why| why.to_string());
+        let told = |name: &str| host.ask(&host.path(name), number);
         let folder_name = folder.path().file_name().unwrap().to_str().unwrap();
 
         assert_eq!(told("/good"), Ok(42));
         let cases = [
-            ("/odd", "unreadable", "expected a whole number, found `forty-two`"),
-            ("/absent", "not fitted", "no such file or directory"),
-            ("/binary", "unreadable", "expected text, found bytes that are not UTF-8"),
-            ("/huge", "unreadable", "expected at most 4096 bytes, found more"),
-            ("/circle", "unreadable", "too many levels of symbolic links"),
+            ("/odd", "expected a whole number, found `forty-two`"),
+            ("/binary", "expected text, found bytes that are not UTF-8"),
+            ("/huge", "expected at most 4096 bytes, found more"),
+            ("/circle", "too many levels of symbolic links"),
         ];
-        for (name, reason, words) in cases {
-            assert_eq!(told(name), Err(format!("{reason}: {folder_name}{name}: {words}")));
+        for (name, found) in cases {
+            assert_eq!(told(name), Err(Missing::found(Reason::Unreadable, format!("{folder_name}{name}: {found}"))));
         }
+        let absent = Missing::from(WhyMissing::NoFile).and_found(format!("{folder_name}/absent"));
+        assert_eq!(told("/absent"), Err(absent));
     }
 
     #[test]

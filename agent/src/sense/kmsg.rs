@@ -61,7 +61,7 @@ impl KernelLog {
     pub fn open(host: &Host) -> Result<Option<Self>, Missing> {
         match host.open_without_waiting(&host.path("/dev/kmsg")) {
             Ok(records) => Ok(Some(Self::of(records))),
-            Err(why) if why.reason == Reason::NotFitted && !host.is_live() => Ok(None),
+            Err(why) if why.reason == Reason::NotAvailable && !host.is_live() => Ok(None),
             Err(why) => Err(why),
         }
     }
@@ -80,7 +80,7 @@ impl<R: Records> KernelLog<R> {
         while self.left > 0 {
             match self.records.next(&mut record) {
                 Ok(0) => {
-                    return Err(Missing::new(Reason::Unreadable, "dev/kmsg: expected more records, found its end"));
+                    return Err(Missing::found(Reason::Unreadable, "dev/kmsg: expected more records, found its end"));
                 }
                 Ok(length) => self.hear(&record[..length], now, suspended, &mut taken),
                 // Overwritten before it was read, or too long: the gap in the numbers tells how many.
@@ -92,7 +92,7 @@ impl<R: Records> KernelLog<R> {
                 }
                 Err(errno) => {
                     let said = std::io::Error::from(errno).to_string();
-                    return Err(Missing::new(Reason::Unreadable, format!("dev/kmsg: {}", said.to_lowercase())));
+                    return Err(Missing::found(Reason::Unreadable, format!("dev/kmsg: {}", said.to_lowercase())));
                 }
             }
             self.left -= 1;
@@ -251,9 +251,9 @@ mod tests {
         let mut log = KernelLog::of(Written::default());
         log.records.records.push_back(Ok(String::new()));
         let why = log.take(at(1), Duration::ZERO).unwrap_err();
-        assert_eq!(why.to_string(), "unreadable: dev/kmsg: expected more records, found its end");
+        assert_eq!(why, Missing::found(Reason::Unreadable, "dev/kmsg: expected more records, found its end"));
         log.records.records.push_back(Err(Errno::IO));
-        assert!(log.take(at(1), Duration::ZERO).unwrap_err().to_string().contains("input/output error"));
+        assert!(log.take(at(1), Duration::ZERO).unwrap_err().found.unwrap().contains("input/output error"));
     }
 
     #[test]

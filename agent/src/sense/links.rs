@@ -4,7 +4,7 @@ use super::host::Host;
 use super::parse::plain;
 use super::parse::rate::CountedAt;
 use crate::clock::Moment;
-use crate::reading::{Missing, Reading, Reason, Source};
+use crate::reading::{Missing, Reading, Source, WhyMissing};
 use crate::units::MegabitsPerSecond;
 use std::path::Path;
 
@@ -57,6 +57,6 @@ fn port(host: &Host, folder: &Path, name: String, now: Moment) -> Option<Port> {
 fn speed(megabits: i64) -> Result<MegabitsPerSecond, Missing> {
     match u32::try_from(megabits) {
         Ok(known) if known > 0 => Ok(MegabitsPerSecond(known)),
-        _ => Err(Missing::new(Reason::NotFitted, "the driver does not report the speed")),
+        _ => Err(Missing::from(WhyMissing::NotReported)),
     }
 }

@@ -28,9 +28,8 @@ impl Uevents {
     pub fn listen() -> Result<Self, Missing> {
         let flags = SocketFlags::NONBLOCK | SocketFlags::CLOEXEC;
         let socket = socket_with(AddressFamily::NETLINK, SocketType::DGRAM, flags, Some(KOBJECT_UEVENT));
-        let socket = socket.map_err(|errno| missing("a netlink socket", errno))?;
-        bind(&socket, &SocketAddrNetlink::new(0, KERNELS_GROUP))
-            .map_err(|errno| missing("the kernel's events", errno))?;
+        let socket = socket.map_err(|errno| missing("netlink socket", errno))?;
+        bind(&socket, &SocketAddrNetlink::new(0, KERNELS_GROUP)).map_err(|errno| missing("kernel events", errno))?;
         Ok(Self { socket })
     }
 
@@ -57,7 +56,7 @@ impl Uevents {
                 Err(Errno::NOBUFS) => taken.calls = true,
                 Err(Errno::INTR) => {}
                 Err(Errno::AGAIN) => break,
-                Err(errno) => return Err(missing("the kernel's events", errno)),
+                Err(errno) => return Err(missing("kernel events", errno)),
             }
         }
         Ok(taken)
@@ -74,12 +73,12 @@ fn missing(what: &str, errno: Errno) -> Missing {
     let reason = match errno {
         // A unit's RestrictAddressFamilies= answers the last one.
         Errno::ACCESS | Errno::PERM | Errno::AFNOSUPPORT => Reason::Refused,
-        Errno::PROTONOSUPPORT => Reason::NotFitted,
+        Errno::PROTONOSUPPORT => Reason::NotAvailable,
         _ => Reason::Unreadable,
     };
     let said = std::io::Error::from(errno).to_string();
     let said = said.split(" (os error").next().unwrap_or_default().to_lowercase();
-    Missing::new(reason, format!("{what}: {said}"))
+    Missing::found(reason, format!("{what}: {said}"))
 }
 
 #[cfg(test)]
@@ -106,7 +105,7 @@ mod tests {
 
     #[test]
     fn the_reason_for_hearing_nothing_says_what_was_refused() {
-        let why = missing("a netlink socket", Errno::AFNOSUPPORT).to_string();
-        assert_eq!(why, "refused: a netlink socket: address family not supported by protocol");
+        let why = missing("netlink socket", Errno::AFNOSUPPORT);
+        assert_eq!(why, Missing::found(Reason::Refused, "netlink socket: address family not supported by protocol"));
     }
 }

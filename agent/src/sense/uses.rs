@@ -14,7 +14,7 @@ pub fn uses(host: &Host, device: &str) -> Result<Vec<DriveUse>, Missing> {
     let mounts = mounts::mountinfo::mounts(&host.table(&volumes::mount_table(host))?);
     let swaps = match host.table(&host.path("/proc/swaps")) {
         Ok(table) => String::from_utf8_lossy(&table).into_owned(),
-        Err(why) if why.reason == Reason::NotFitted => String::new(),
+        Err(why) if why.reason == Reason::NotAvailable => String::new(),
         Err(why) => return Err(why),
     };
     let disk = host.path("/sys/block").join(device);

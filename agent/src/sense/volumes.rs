@@ -5,7 +5,7 @@ use super::host::Host;
 use super::parse::mounts::fstab::FstabEntry;
 use super::parse::mounts::mountinfo::Mount;
 use super::parse::{mounts, plain};
-use crate::reading::{Files, Missing, Reason, Room, Union, Unmounted};
+use crate::reading::{Files, Missing, Reason, Room, Union, Unmounted, WhyMissing};
 use crate::units::Bytes;
 use std::path::PathBuf;
 
@@ -71,15 +71,15 @@ pub fn errors(host: &Host, mount: &Mount) -> Option<u64> {
 /// The room of one of them, by statvfs(3). It may block: ask from a thread that may be lost.
 pub fn room(host: &Host, point: &str) -> Result<Room, Missing> {
     if !host.is_live() {
-        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no mounted file systems"));
+        return Err(Missing::from(WhyMissing::NotRecorded));
     }
-    let said = rustix::fs::statvfs(point).map_err(|error| {
-        let reason = if error == rustix::io::Errno::ACCESS { Reason::Refused } else { Reason::Unreadable };
-        Missing::new(reason, format!("{point}: {}", error.kind()))
+    let said = rustix::fs::statvfs(point).map_err(|error| match error {
+        rustix::io::Errno::ACCESS => Missing::found(Reason::Refused, point),
+        _ => Missing::found(Reason::Unreadable, format!("{point}: {}", error.kind())),
     })?;
     let bytes = |blocks: u64| Bytes(blocks.saturating_mul(said.f_frsize));
     if said.f_blocks == 0 || said.f_bfree > said.f_blocks {
-        return Err(Missing::new(
+        return Err(Missing::found(
             Reason::Unreadable,
             format!(
                 "{point}: expected no more free blocks than there are, found {} free of {}",

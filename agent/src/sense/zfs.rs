@@ -8,7 +8,7 @@ use super::parse::zfs;
 use super::parse::zfs::kstat::ZfsPoolState;
 use super::parse::zfs::status::ZfsStatus;
 use crate::clock::Clock;
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, WhyMissing};
 use crate::units::Bytes;
 use std::path::Path;
 use std::time::Duration;
@@ -63,14 +63,14 @@ impl ListedZfsPool {
     /// answered something else.
     pub fn ask(&self, host: &Host, clock: &Clock) -> Result<ZpoolOutput, Missing> {
         if !host.is_live() {
-            return Err(Missing::new(Reason::NotAsked, "a recorded tree has no pools"));
+            return Err(Missing::from(WhyMissing::NotRecorded));
         }
         self.ask_by(Path::new("zpool"), clock)
     }
 
     fn ask_by(&self, tool: &Path, clock: &Clock) -> Result<ZpoolOutput, Missing> {
         if self.state == Ok(ZfsPoolState::Suspended) {
-            return Err(Missing::new(Reason::NotAsked, "the pool is suspended, and a query could block forever"));
+            return Err(Missing::from(WhyMissing::PoolSuspended));
         }
         let end = clock.now().plus(LIMIT);
         let run = |words: &[&str]| child::run(tool, &[words, &["--", &self.name]].concat(), clock, end);
@@ -79,7 +79,7 @@ impl ListedZfsPool {
         let size = run(&["list", "-HpvP"]).and_then(|list| {
             let told = if list.success { Ok(String::from_utf8_lossy(&list.output)) } else { Err(complaint(&list)) };
             let size = told.and_then(|text| zfs::list::usable(&text, &status.groups()));
-            size.map(Bytes).map_err(|strange| Missing::new(Reason::Unreadable, format!("zpool list: {strange}")))
+            size.map(Bytes).map_err(|strange| Missing::found(Reason::Unreadable, format!("zpool list: {strange}")))
         });
         Ok(ZpoolOutput { status, size })
     }
@@ -98,7 +98,7 @@ impl ListedZfsPool {
         // Before OpenZFS 2.3 there is no such option.
         let text = run(&["status", "-P", "-p"])?;
         let told = if text.success { zfs::status_text::pools(&text.output) } else { Err(complaint(&text)) };
-        self.own(told).map_err(|strange| Missing::new(Reason::Unreadable, format!("zpool status: {strange}")))
+        self.own(told).map_err(|strange| Missing::found(Reason::Unreadable, format!("zpool status: {strange}")))
     }
 
     /// The one pool that was asked for, among those told of.
@@ -148,10 +148,10 @@ mod tests {
     }
 
     /// What comes of it, and what the tool was asked, in a thread with as little room as a worker has.
-    fn answer(spotted: ListedZfsPool, script: &str) -> (Result<ZpoolOutput, String>, String) {
+    fn answer(spotted: ListedZfsPool, script: &str) -> (Result<ZpoolOutput, Missing>, String) {
         let folder = tempfile::tempdir().unwrap();
         let tool = tool(folder.path(), script);
-        let question = move || spotted.ask_by(&tool, &Clock::of_this_machine()).map_err(|why| why.to_string());
+        let question = move || spotted.ask_by(&tool, &Clock::of_this_machine());
         let told = std::thread::Builder::new().stack_size(128 << 10).spawn(question).unwrap().join().unwrap();
         (told, fs::read_to_string(folder.path().join("asked")).unwrap_or_default())
     }
@@ -201,8 +201,8 @@ mod tests {
     fn a_size_that_is_not_told_takes_nothing_else_away() {
         let (told, _) = answer(tank(), "case \"$*\" in list*) echo \"no space\" >&2; exit 1;; *) cat json;; esac");
         let told = told.unwrap();
-        let why = told.size.unwrap_err().to_string();
-        assert_eq!(why, "unreadable: zpool list: expected a pool, found `no space`");
+        let why = Missing::found(Reason::Unreadable, "zpool list: expected a pool, found `no space`");
+        assert_eq!(told.size, Err(why));
         assert_eq!(told.status.members().len(), 4);
     }
 
@@ -226,24 +226,27 @@ mod tests {
     #[test]
     fn a_suspended_pool_is_left_alone() {
         let (told, asked) = answer(ListedZfsPool { state: Ok(ZfsPoolState::Suspended), ..tank() }, "cat json");
-        assert_eq!(told, Err("not read: the pool is suspended, and a query could block forever".into()));
+        assert_eq!(told, Err(WhyMissing::PoolSuspended.into()));
         assert_eq!(asked, "");
     }
 
     #[test]
     fn what_the_tool_complains_of_is_told() {
         let (told, _) = answer(tank(), "echo \"cannot open: no such pool\" >&2; exit 1");
-        assert_eq!(told, Err("unreadable: zpool status: expected a pool, found `cannot open: no such poo…`".into()));
+        assert_eq!(
+            told,
+            Err(Missing::found(Reason::Unreadable, "zpool status: expected a pool, found `cannot open: no such poo…`"))
+        );
         let (told, _) =
             answer(ListedZfsPool { guid: Some(7), ..tank() }, "case \"$*\" in *-j*) cat json;; *) exit 1;; esac");
-        assert_eq!(told, Err("unreadable: zpool status: expected a pool, found nothing".into()));
+        assert_eq!(told, Err(Missing::found(Reason::Unreadable, "zpool status: expected a pool, found nothing")));
         let (told, _) = answer(ListedZfsPool { name: "songs".into(), ..tank() }, "cat text");
-        assert_eq!(told, Err("unreadable: zpool status: found no pool `songs`".into()));
+        assert_eq!(told, Err(Missing::found(Reason::Unreadable, "zpool status: found no pool `songs`")));
     }
 
     #[test]
     fn without_the_tool_there_is_a_reason() {
         let why = tank().ask_by(Path::new("/nowhere/zpool"), &Clock::of_this_machine()).unwrap_err();
-        assert_eq!((why.reason, why.detail.as_str()), (Reason::NotFitted, "/nowhere/zpool: entity not found"));
+        assert_eq!(why, Missing::from(WhyMissing::NotInstalled).and_found("/nowhere/zpool"));
     }
 }

@@ -44,7 +44,7 @@ pub fn list(document: &Document, language: Language) -> Printout {
     }
     if !document.unseen.is_empty() {
         out.heading(language.plain("alerts.not-measured"));
-        document.unseen.iter().for_each(|unseen| out.line(format_args!("  {unseen}")));
+        document.unseen.iter().for_each(|unseen| out.line(format_args!("  {}", unseen.words())));
     }
     out
 }
@@ -147,12 +147,15 @@ mod tests {
         let printed = |document: &Document| list(document, Language::ENGLISH).to_string();
         assert_eq!(printed(&calm), "heron: no incident is open\n");
         calm.standing = Standing::NoData;
-        calm.unseen = vec!["everything: silent for 3 min".to_owned()];
+        calm.unseen = vec![super::super::document::Unseen {
+            text: "everything: no reading for 3 min".to_owned(),
+            owners_text: None,
+        }];
         calm.muted_left_s = Some(2_520);
         assert_eq!(
             printed(&calm),
             "heron: no incident is open, but not everything could be read\nMessages are held back for another 42 min.\n\n\
-             Not measured\n  everything: silent for 3 min\n"
+             Not measured\n  everything: no reading for 3 min\n"
         );
     }
 

@@ -20,7 +20,7 @@ pub struct Condition {
     pub serial: Option<String>,
     /// Severity.
     pub severity: Severity,
-    /// Seconds since it opened; `null` when unknown, because the clock was not set across a restart.
+    /// Seconds since it opened; `null` when unknown: the clock was not set across a restart, or no agent runs.
     pub since_s: Option<u64>,
     /// Title of at most 21 characters.
     pub headline: String,

@@ -17,8 +17,7 @@ use crate::reading::{Snapshot, Union, Unmounted};
 use crate::tell::words::condition::words;
 use crate::tell::words::limit;
 use crate::tell::words::phrases::Language;
-use crate::tell::words::unseen::unseen_part;
-use crate::units::span;
+use crate::tell::words::unseen::{all_unseen, unseen_part};
 use crate::verdict::{self, Figure, Freshness, Standing, Verdict};
 use serde::{Deserialize, Serialize};
 use traylight_config::Settings;
@@ -40,8 +39,8 @@ pub struct Document {
     pub standing: Standing,
     /// Time left during which messages are held back; `null` when they are not.
     pub muted_left_s: Option<u64>,
-    /// What could not be read, in words.
-    pub unseen: Vec<String>,
+    /// What could not be read.
+    pub unseen: Vec<Unseen>,
     /// The shelves of the configuration with all of their trays, top shelf first.
     pub shelves: Vec<Shelf>,
     /// Physical drives, in the order of their ports.
@@ -78,14 +77,36 @@ pub struct Document {
     pub history: Option<History>,
 }
 
+/// Something that could not be read, and why.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Unseen {
+    /// In words.
+    pub text: String,
+    /// The same in the configured language; `null` if that is English.
+    pub owners_text: Option<String>,
+}
+
+impl Unseen {
+    /// In the owner's language.
+    pub fn words(&self) -> &str {
+        self.owners_text.as_ref().unwrap_or(&self.text)
+    }
+}
+
 impl Document {
     /// The document of a judged snapshot, without what only a running agent has: channels, rehearsal and history. `wall` is the
     /// calendar at the time of the verdict.
     pub fn new(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, wall: &Wall) -> Self {
         let age = verdict.at.since(snapshot.taken);
-        let unseen = match &verdict.freshness {
-            Freshness::InPart(blind) => blind.iter().map(|part| unseen_part(part, Language::ENGLISH)).collect(),
-            Freshness::SilentSince(since) => vec![format!("everything: silent for {}", span(verdict.at.since(*since)))],
+        let unseen_parts = match &verdict.freshness {
+            Freshness::InPart(blind) => {
+                blind.iter().map(|part| unseen(settings.language, |language| unseen_part(part, language))).collect()
+            }
+            Freshness::SilentSince(since) => {
+                let silent = verdict.at.since(*since);
+                vec![unseen(settings.language, |language| all_unseen(silent, language))]
+            }
             Freshness::NotYet | Freshness::Fresh => Vec::new(),
         };
         Self {
@@ -95,7 +116,7 @@ impl Document {
             clock_set: wall.synchronised,
             standing: verdict.standing(),
             muted_left_s: verdict.muted_until.map(|until| until.since(verdict.at).as_secs()),
-            unseen,
+            unseen: unseen_parts,
             shelves: shelf_part::shelves(verdict),
             drives: snapshot.drives.iter().map(|drive| Drive::of(verdict, snapshot, drive)).collect(),
             pools: snapshot.pools.iter().map(|pool| Pool::of(verdict, snapshot, pool)).collect(),
@@ -123,6 +144,14 @@ impl Document {
         }
     }
 
+    /// The document of a single look: it does not know since when anything has been so.
+    pub fn without_history(mut self) -> Self {
+        self.conditions.iter_mut().for_each(|condition| condition.since_s = None);
+        self.incidents.iter_mut().for_each(|incident| incident.since_s = None);
+        self.shelves.iter_mut().flat_map(|shelf| &mut shelf.trays).for_each(|tray| tray.gone_s = None);
+        self
+    }
+
     /// The exit code that tells a script how the box stands.
     pub fn exit_code(&self) -> u8 {
         self.standing.exit_code()
@@ -132,6 +161,10 @@ impl Document {
 /// The box's name: the owner's, else the host's.
 pub fn box_name(settings: &Settings, snapshot: &Snapshot) -> String {
     settings.box_name.clone().unwrap_or_else(|| snapshot.board.name.clone())
+}
+
+fn unseen(owners: Language, words: impl Fn(Language) -> String) -> Unseen {
+    Unseen { text: words(Language::ENGLISH), owners_text: (owners != Language::ENGLISH).then(|| words(owners)) }
 }
 
 fn condition(held: &verdict::Condition, verdict: &Verdict, language: Language) -> Condition {

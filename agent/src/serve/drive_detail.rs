@@ -7,13 +7,14 @@ use super::shelf_part::{Tray, TrayContent};
 use super::table::{forecast, gone, pool_state, power, shown};
 use crate::clock::Wall;
 use crate::printout::Printout;
-use crate::reading::{Bus, DriveKind, ErrorKind, PastTest, SelfAssessment, TestKind, TestOutcome};
+use crate::reading::{Bus, DriveKind, ErrorKind, Missing, PastTest, SelfAssessment, TestKind, TestOutcome};
 use crate::tell::words::limit;
 use crate::tell::words::phrases::{Language, Phrases, Places};
 use crate::tell::words::self_test;
 use crate::tell::words::temperature::Temperatures;
 use crate::units::{Bytes, Celsius, MegabitsPerSecond};
-use crate::verdict::Severity;
+use crate::verdict::{IncidentId, Severity};
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 /// So much of a serial is enough to mean one drive.
@@ -118,10 +119,10 @@ impl Page {
     }
 
     /// A value behind its label; where there is none, the reason.
-    fn value(&mut self, key: &str, value: Option<String>, reason: Option<&String>) {
-        let text = match (value, reason) {
+    fn value(&mut self, key: &str, value: Option<String>, missing: Option<&Missing>) {
+        let text = match (value, missing) {
             (Some(value), _) => value,
-            (None, Some(reason)) => format!("- ({reason})"),
+            (None, Some(missing)) => format!("- ({})", self.language.missing(missing)),
             (None, None) => return,
         };
         self.out.line(format_args!("  {}: {text}", self.words(key)));
@@ -142,7 +143,7 @@ impl Page {
         self.out.coloured(title.join(": "), tray.and_then(|tray| tray.severity));
     }
 
-    /// The open conditions of the drive.
+    /// The open conditions of the drive, and what their incidents advise.
     fn open(&mut self, document: &Document, tray: Option<&Tray>, drive: Option<&Drive>) {
         let is_about = |condition: &&super::document::Condition| {
             let same = |a: Option<&String>, b: Option<&String>| a.is_some() && a == b;
@@ -152,6 +153,13 @@ impl Page {
         for condition in document.conditions.iter().filter(is_about) {
             let severity = self.language.severity(condition.severity);
             self.out.coloured(format_args!("{severity}: {}", condition.words()), Some(condition.severity));
+        }
+        let incidents: BTreeSet<IncidentId> =
+            document.conditions.iter().filter(is_about).filter_map(|condition| condition.incident).collect();
+        for incident in document.incidents.iter().filter(|incident| incidents.contains(&incident.id)) {
+            let words = incident.words();
+            self.out.line(format_args!("  {}", self.language.say("table.do", &[("advice", &words.advice)])));
+            self.out.line(format_args!("  {}", self.language.say("table.do-not", &[("warning", &words.do_not)])));
         }
     }
 
@@ -210,7 +218,8 @@ impl Page {
             self.value("look.newest-error", Some(format!("{kind}{at}{}", hours.unwrap_or_default())), None);
         }
         for unread in drive.health_unread.iter().flatten() {
-            self.value("look.unread", Some(unread.clone()), None);
+            let (part, why) = (self.language.health_part(unread.part), self.language.missing(&unread.missing));
+            self.value("look.unread", Some(format!("{part}: {why}")), None);
         }
     }
 
@@ -362,6 +371,7 @@ mod tests {
         let text = printed(&document(26, Language::ENGLISH), "3").expect("there is a tray 3");
         assert!(text.starts_with("tray 3: gone since 04:"), "{text}");
         assert!(text.contains("critical: The drive in tray 3"), "{text}");
+        assert!(text.contains("\n  do: ") && text.contains("\n  caution: "), "{text}");
     }
 
     #[test]

@@ -4,14 +4,13 @@ use super::forecast_part::{Forecast, no_forecast};
 use super::part::part;
 use super::parts::tray;
 use crate::reading::{
-    self, Bus, DriveKind, Health, LoggedError, PastTest, Power, RecoveryLimit, SelfAssessment, SelfTest, Snapshot,
+    self, Bus, DriveKind, Health, HealthPart, LoggedError, Missing, PastTest, Power, RecoveryLimit, SelfAssessment,
+    SelfTest, Snapshot, UnreadHealth, WhyMissing,
 };
 use crate::verdict::{Origin, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
-
-const NO_NAME: &str = "not fitted: neither the kernel nor udev reports one";
 
 part! {
     /// A physical drive.
@@ -27,11 +26,11 @@ part! {
         /// Device name, such as `sda`; it can change at every boot.
         device: is String = drive.device.clone();
         /// Serial number.
-        serial: known String = drive.serial.clone().ok_or(NO_NAME);
+        serial: known String = drive.serial.clone().ok_or(WhyMissing::NoName);
         /// World wide name.
-        wwn: known String = drive.wwn.clone().ok_or(NO_NAME);
+        wwn: known String = drive.wwn.clone().ok_or(WhyMissing::NoName);
         /// Model.
-        model: known String = drive.model.clone().ok_or(NO_NAME);
+        model: known String = drive.model.clone().ok_or(WhyMissing::NoName);
         /// How it is attached.
         bus: is Bus = drive.bus;
         /// Hard disk or SSD.
@@ -80,7 +79,7 @@ part! {
         /// The latest error in its log; `null` without a reason when the log is empty.
         newest_error: maybe LoggedError = health.and_then(|health| health.newest_error.as_ref()).copied();
         /// Parts of the health data that could not be read, and why.
-        health_unread: known Vec<String> = health.map(unread);
+        health_unread: known Vec<UnreadHealth> = health.map(unread);
         /// Age of the health data.
         health_age_s: known u64 = health.map(|_| age(drive.health.taken));
     }
@@ -99,18 +98,18 @@ pub struct TemperatureLimits {
 }
 
 /// In seconds.
-fn recovery_limit(drive: &reading::Drive) -> Result<f64, String> {
+fn recovery_limit(drive: &reading::Drive) -> Result<f64, Missing> {
     let health = drive.health.value.as_ref();
-    match health.and_then(|health| health.recovery_limit.as_ref()).map_err(ToString::to_string)? {
+    match health.and_then(|health| health.recovery_limit.as_ref())? {
         RecoveryLimit::After(limit) => Ok(limit.as_secs_f64()),
-        RecoveryLimit::Off => Err("switched off: the drive has no time limit".to_owned()),
+        RecoveryLimit::Off => Err(WhyMissing::RecoveryLimitOff.into()),
     }
 }
 
-/// What could not be read in the session that told the health, and that a later one broke off.
-fn unread(health: &Health) -> Vec<String> {
-    let broke_off = health.broke_off.as_ref().map(|why| format!("the newest session was interrupted: {why}"));
-    health.unread.iter().cloned().chain(broke_off).collect()
+/// What could not be read in the session that reported the health, and that a later one was interrupted.
+fn unread(health: &Health) -> Vec<UnreadHealth> {
+    let latest = |missing: &Missing| UnreadHealth { part: HealthPart::LatestSession, missing: missing.clone() };
+    health.unread.iter().cloned().chain(health.broke_off.as_ref().map(latest)).collect()
 }
 
 #[cfg(test)]
@@ -119,7 +118,7 @@ mod tests {
     use crate::clock::Moment;
     use crate::demo::{self, heron, story};
     use crate::judge::{Memory, judge};
-    use crate::reading::{ErrorKind, Missing, Reason};
+    use crate::reading::{ErrorKind, Reason};
 
     /// The first drive of the box, after something was done to the health that it told.
     fn with_health(change: impl FnOnce(&mut Health)) -> Drive {
@@ -137,12 +136,14 @@ mod tests {
     #[test]
     fn what_could_not_be_read_is_said_beside_what_could() {
         assert_eq!(with_health(|_| ()).health_unread, Some(Vec::new()));
+        let wear =
+            UnreadHealth { part: HealthPart::Wear, missing: Missing::found(Reason::Unreadable, "found 3 bytes") };
         let told = with_health(|health| {
-            health.unread = vec!["wear: unreadable: found 3 bytes".to_owned()];
-            health.broke_off = Some(Missing::new(Reason::TimedOut, "the kernel gave up waiting for the drive"));
+            health.unread = vec![wear.clone()];
+            health.broke_off = Some(Missing::from(WhyMissing::KernelGaveUp));
         });
-        let broke_off = "the newest session was interrupted: timed out: the kernel gave up waiting for the drive";
-        assert_eq!(told.health_unread.unwrap(), ["wear: unreadable: found 3 bytes", broke_off]);
+        let latest = UnreadHealth { part: HealthPart::LatestSession, missing: WhyMissing::KernelGaveUp.into() };
+        assert_eq!(told.health_unread.unwrap(), [wear, latest]);
         assert!(told.counters.is_some_and(|counters| counters.contains_key("power_on_hours")), "told before");
     }
 
@@ -152,8 +153,8 @@ mod tests {
         assert_eq!((never.newest_error, never.missing.get("newest_error")), (None, None));
         let error = LoggedError { kind: ErrorKind::Unreadable, lba: Some(4_660), power_on_hours: Some(9_000) };
         assert_eq!(with_health(|health| health.newest_error = Ok(Some(error))).newest_error, Some(error));
-        let why = Missing::new(Reason::NotFitted, "the drive does not offer it");
+        let why = Missing::from(WhyMissing::NotSupported);
         let told = with_health(|health| health.newest_error = Err(why));
-        assert_eq!(told.missing["newest_error"], "not fitted: the drive does not offer it");
+        assert_eq!(told.missing["newest_error"].why, Some(WhyMissing::NotSupported));
     }
 }

@@ -22,7 +22,7 @@ pub struct Incident {
     pub cause_words: Option<String>,
     /// Severity.
     pub severity: Severity,
-    /// Seconds since it opened; `null` when unknown, because the clock was not set across a restart.
+    /// Seconds since it opened; `null` when unknown: the clock was not set across a restart, or no agent runs.
     pub since_s: Option<u64>,
     /// True once it was acknowledged.
     pub acknowledged: bool,

@@ -1,5 +1,6 @@
 //! The footnotes of `look`: what has no value and why, a line for all that lack the same for the same reason.
 
+use crate::reading::{Missing, Reason};
 use crate::tell::words::phrases::{Language, Phrases};
 
 /// Footnotes, in the order in which their reasons came up.
@@ -11,18 +12,9 @@ pub(super) struct Notes {
 struct Note {
     /// What is missing, by its key in the tables of words.
     what: &'static str,
-    why: Why,
+    missing: Missing,
     trays: Vec<String>,
     others: Vec<String>,
-}
-
-/// Why there is no value.
-#[derive(Clone, PartialEq, Eq)]
-pub(super) enum Why {
-    /// The drive is asleep.
-    Asleep,
-    /// In words of the document.
-    Reason(String),
 }
 
 /// What has no value.
@@ -39,10 +31,10 @@ impl Notes {
     }
 
     /// Notes that something has no value.
-    pub(super) fn add(&mut self, what: &'static str, why: Why, name: Name<'_>) {
-        let same = self.notes.iter().position(|note| note.what == what && note.why == why);
+    pub(super) fn add(&mut self, what: &'static str, missing: &Missing, name: Name<'_>) {
+        let same = self.notes.iter().position(|note| note.what == what && note.missing == *missing);
         let at = same.unwrap_or_else(|| {
-            self.notes.push(Note { what, why, trays: Vec::new(), others: Vec::new() });
+            self.notes.push(Note { what, missing: missing.clone(), trays: Vec::new(), others: Vec::new() });
             self.notes.len() - 1
         });
         match name {
@@ -54,9 +46,9 @@ impl Notes {
     /// The lines.
     pub(super) fn lines(&self) -> impl Iterator<Item = String> {
         self.notes.iter().map(|note| {
-            let why = match &note.why {
-                Why::Asleep => self.language.count("table.asleep", (note.trays.len() + note.others.len()) as u64),
-                Why::Reason(why) => why.clone(),
+            let why = match note.missing.reason {
+                Reason::Asleep => self.language.count("table.asleep", (note.trays.len() + note.others.len()) as u64),
+                _ => self.language.missing(&note.missing),
             };
             self.language.say(note.what, &[("name", &self.names(note)), ("why", &why)])
         })
@@ -99,11 +91,11 @@ mod tests {
     fn what_lacks_the_same_for_the_same_reason_shares_a_line() {
         let mut notes = Notes::new(Language::ENGLISH);
         for label in ["1", "2", "3", "5", "A"] {
-            notes.add("table.temperature-of", Why::Asleep, Name::Tray(label));
+            notes.add("table.temperature-of", &Missing::of(Reason::Asleep), Name::Tray(label));
         }
-        notes.add("table.temperature-of", Why::Reason("timed out".into()), Name::Tray("4"));
-        notes.add("table.temperature-of", Why::Reason("timed out".into()), Name::Other("sdx"));
-        notes.add("table.speed-of", Why::Reason("timed out".into()), Name::Other("fan1"));
+        notes.add("table.temperature-of", &Missing::of(Reason::TimedOut), Name::Tray("4"));
+        notes.add("table.temperature-of", &Missing::of(Reason::TimedOut), Name::Other("sdx"));
+        notes.add("table.speed-of", &Missing::of(Reason::TimedOut), Name::Other("fan1"));
         let lines: Vec<String> = notes.lines().collect();
         assert_eq!(
             lines,

@@ -1,13 +1,13 @@
 //! How a part of the document is declared: each key once, with what it is, its type, and where its value comes from.
 //!
-//! `is` has a value. `known` is `null` where there is an error, which becomes its reason under `missing`; `maybe` can besides
-//! be `null` without a reason.
+//! `is` has a value. `known` is `null` where there is none and the reason is under `missing`; `maybe` can besides be `null`
+//! without a reason.
 
+use crate::reading::Missing;
 use std::collections::BTreeMap;
-use std::fmt::Display;
 
 /// Why values are `null`, by their keys.
-pub type Reasons = BTreeMap<String, String>;
+pub type Reasons = BTreeMap<String, Missing>;
 
 macro_rules! part {
     (
@@ -50,6 +50,6 @@ macro_rules! part {
 pub(super) use part;
 
 /// A value, with the reason noted when there is none.
-pub(super) fn known<T>(value: Result<T, impl Display>, key: &str, missing: &mut Reasons) -> Option<T> {
-    value.map_err(|why| missing.insert(key.to_owned(), why.to_string())).ok()
+pub(super) fn known<T>(value: Result<T, impl Into<Missing>>, key: &str, missing: &mut Reasons) -> Option<T> {
+    value.map_err(|why| missing.insert(key.to_owned(), why.into())).ok()
 }

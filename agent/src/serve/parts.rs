@@ -1,7 +1,7 @@
 //! Small parts of the document: fans, temperatures, network ports, the machine itself.
 
 use super::part::part;
-use crate::reading::{self, Snapshot};
+use crate::reading::{self, Snapshot, WhyMissing};
 use crate::verdict::{Estimate, Verdict};
 use serde::{Deserialize, Serialize};
 
@@ -40,7 +40,7 @@ part! {
         /// Speed.
         speed_rpm: known u32 = fan.speed.value.as_ref().map(|speed| speed.0);
         /// PWM level, 0 to 1.
-        duty_ratio: known f64 = fan.duty.ok_or("not fitted: the chip has no output of this number");
+        duty_ratio: known f64 = fan.duty.ok_or(WhyMissing::NoOutput);
         /// True while the chip reports a fault.
         fault: is bool = fan.fault;
     }
@@ -56,7 +56,7 @@ part! {
         /// The value.
         temperature_c: known f64 = sensor.value.value.as_ref().map(|celsius| celsius.0);
         /// Critical temperature by the maker or the firmware.
-        critical_c: known f64 = sensor.critical.map(|celsius| celsius.0).ok_or("not fitted: no critical temperature is given");
+        critical_c: known f64 = sensor.critical.map(|celsius| celsius.0).ok_or(WhyMissing::NoCriticalTemperature);
     }
 }
 
@@ -76,7 +76,7 @@ part! {
         /// Send rate.
         sent_bytes_per_s: known f64 = traffic.map(|traffic| traffic.outward.0);
         /// Carrier changes since the driver was loaded.
-        changes: known u64 = link.changes.ok_or("not fitted: this kernel does not count them");
+        changes: known u64 = link.changes.ok_or(WhyMissing::NotReported);
     }
 }
 
@@ -93,10 +93,15 @@ part! {
         /// Kernel release.
         kernel: is String = board.kernel.clone();
         /// IP address.
-        address: known String =
-            board.address.clone().ok_or("not fitted: no port has an address reachable from outside");
+        address: known String = match board.is_recorded {
+            true => Err(WhyMissing::NotRecorded),
+            false => board.address.clone().ok_or(WhyMissing::NoAddress),
+        };
         /// Uptime.
-        up_s: is u64 = snapshot.taken.since_boot().as_secs();
+        up_s: known u64 = match board.is_recorded {
+            true => Err(WhyMissing::NotRecorded),
+            false => Ok(snapshot.taken.since_boot().as_secs()),
+        };
         /// Load average over one minute, in tasks.
         load_one_minute: maybe f64 = load.map(|load| Some(load?.one_minute));
         /// Processors.

@@ -2,14 +2,13 @@
 
 use super::part::part;
 use super::parts::{Span, tray};
-use crate::reading::{self, ActivityKind, AfterCrash, MemberErrorKind, MemberState, PoolKind, PoolRunning, Snapshot};
+use crate::reading::{
+    self, ActivityKind, AfterCrash, MemberErrorKind, MemberState, Missing, PoolKind, PoolRunning, Snapshot, WhyMissing,
+};
 use crate::units::Bytes;
 use crate::verdict::{Redundancy, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-
-/// Why something of a pool is missing that follows from its members and its layout.
-const UNREAD: &str = "unreadable: its members or its layout";
 
 part! {
     /// Drives combined into one store with redundancy or striping.
@@ -26,7 +25,7 @@ part! {
         /// State.
         state: known PoolState = state(pool, judged);
         /// Number of members when healthy.
-        members_expected: known u32 = level.and(if pool.is_read_in_part() { Err(UNREAD) } else { Ok(pool.wanted) });
+        members_expected: known u32 = level.and(if pool.is_read_in_part() { Err(WhyMissing::MembersUnread) } else { Ok(pool.wanted) });
         /// It can lose so many more members, whichever they are.
         can_lose: maybe u32 = level.and(not_judged(pool).map_or(Ok(judged.map(|judged| judged.spare)), Err));
         /// Its members.
@@ -170,31 +169,31 @@ impl Member {
     }
 }
 
-fn level(pool: &reading::Pool) -> Result<&str, &'static str> {
+fn level(pool: &reading::Pool) -> Result<&str, WhyMissing> {
     match (pool.level.as_str(), pool.running.get()) {
-        ("", Some(PoolRunning::Running)) if pool.is_read_in_part() => Err(UNREAD),
-        ("", Some(PoolRunning::Running)) => Err("not read: the pool has not reported it yet"),
-        ("", _) => Err("not fitted: the pool is not started"),
+        ("", Some(PoolRunning::Running)) if pool.is_read_in_part() => Err(WhyMissing::MembersUnread),
+        ("", Some(PoolRunning::Running)) => Err(WhyMissing::Pending),
+        ("", _) => Err(WhyMissing::PoolNotStarted),
         (level, _) => Ok(level),
     }
 }
 
-fn state(pool: &reading::Pool, judged: Option<&Redundancy>) -> Result<PoolState, String> {
-    let judged = judged.ok_or("not read: not judged yet")?;
-    pool.running.value.as_ref().map_err(ToString::to_string)?;
+fn state(pool: &reading::Pool, judged: Option<&Redundancy>) -> Result<PoolState, Missing> {
+    let judged = judged.ok_or(WhyMissing::Pending)?;
+    pool.running.value.as_ref()?;
     Ok(match pool.activity.kind {
         _ if judged.down.is_some() => PoolState::Down,
         ActivityKind::Rebuild => PoolState::Rebuilding,
         _ if judged.lost > 0 => PoolState::Degraded,
-        _ => return not_judged(pool).map_or(Ok(PoolState::Healthy), |why| Err(why.to_owned())),
+        _ => return not_judged(pool).map_or(Ok(PoolState::Healthy), |why| Err(why.into())),
     })
 }
 
 /// Why it is not known what the pool can lose, if it is not.
-fn not_judged(pool: &reading::Pool) -> Option<&'static str> {
+fn not_judged(pool: &reading::Pool) -> Option<WhyMissing> {
     if pool.is_read_in_part() {
-        Some(UNREAD)
+        Some(WhyMissing::MembersUnread)
     } else {
-        pool.has_unknown_level().then_some("not judged: traylight does not support this level")
+        pool.has_unknown_level().then_some(WhyMissing::LevelNotSupported)
     }
 }

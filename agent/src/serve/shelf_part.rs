@@ -23,7 +23,8 @@ pub struct Tray {
     pub state: TrayContent,
     /// The worst open condition of its drive; `null` when there is none.
     pub severity: Option<Severity>,
-    /// For how long its drive has been gone, in seconds; `null` when it is not gone, or the clock was not set over a restart.
+    /// For how long its drive has been gone, in seconds; `null` when it is not gone, the clock was not
+    /// set over a restart, or no agent runs.
     pub gone_s: Option<u64>,
 }
 

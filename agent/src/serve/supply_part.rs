@@ -1,7 +1,7 @@
 //! The supply and the controllers in the document.
 
 use super::part::part;
-use crate::reading::{self, ControllerKind, Snapshot};
+use crate::reading::{self, ControllerKind, Missing, Snapshot, WhyMissing};
 
 part! {
     /// The power supply, as far as it is measured.
@@ -13,8 +13,8 @@ part! {
         rails: is Vec<Rail> = snapshot.rails.iter().map(Rail::of).collect();
         /// True while the board's input voltage is too low, or was since the previous reading.
         board_undervoltage: known bool = alarm
-            .ok_or("not fitted: the board has no alarm for it".to_owned())
-            .and_then(|alarm| alarm.low.value.as_ref().copied().map_err(ToString::to_string));
+            .ok_or(Missing::from(WhyMissing::NoAlarm))
+            .and_then(|alarm| Ok(*alarm.low.value.as_ref()?));
     }
 }
 
@@ -24,8 +24,7 @@ part! {
         /// The driver's name for it.
         label: is String = rail.label.clone();
         /// Nominal voltage by the label.
-        nominal_v: known f64 =
-            rail.nominal.map(|nominal| nominal.volts().0).ok_or("not fitted: its label is not that of a supply rail");
+        nominal_v: known f64 = rail.nominal.map(|nominal| nominal.volts().0).ok_or(WhyMissing::NoRailLabel);
         /// The value.
         potential_v: known f64 = rail.value.value.as_ref().map(|volts| volts.0);
     }
@@ -49,7 +48,7 @@ part! {
         /// PCI vendor and device ID.
         id: is String = controller.id.clone();
         /// Its driver.
-        driver: known String = controller.driver.clone().ok_or("not fitted: no driver is bound to it");
+        driver: known String = controller.driver.clone().ok_or(WhyMissing::NoBoundDriver);
         /// False when it is listed and no longer responds.
         responds: known bool = controller.answers.value.as_ref().copied();
         /// Speed of each lane of its PCIe link, GT/s.
@@ -61,8 +60,7 @@ part! {
         /// Uncorrected errors on its PCIe link since boot.
         bus_errors_uncorrected: known u64 = errors.map(|errors| errors.uncorrected);
         /// Link power policy, where all of its SATA ports have the same.
-        link_power: known String =
-            controller.link_power.clone().ok_or("not fitted: no SATA port reports it, or they differ");
+        link_power: known String = controller.link_power.clone().ok_or(WhyMissing::NoCommonPolicy);
     }
 }
 
@@ -71,7 +69,7 @@ mod tests {
     use super::*;
     use crate::clock::Moment;
     use crate::demo::{heron, story};
-    use crate::reading::{Missing, Nominal, Reading, Reason, Source, Undervoltage};
+    use crate::reading::{Nominal, Reading, Source, Undervoltage};
     use crate::units::Volts;
     use std::time::Duration;
 
@@ -84,7 +82,7 @@ mod tests {
         let mut snapshot = snapshot();
         let bare = Supply::of(&snapshot);
         assert_eq!(bare.board_undervoltage, None);
-        assert_eq!(bare.missing["board_undervoltage"], "not fitted: the board has no alarm for it");
+        assert_eq!(bare.missing["board_undervoltage"], WhyMissing::NoAlarm.into());
         assert_eq!(bare.rails[0].nominal_v, Some(5.0));
         snapshot.rails[0].nominal = Some(Nominal::Twelve);
         snapshot.rails[0].value = Reading::new(Ok(Volts(11.9)), snapshot.taken, Source::Hwmon);
@@ -106,13 +104,13 @@ mod tests {
         let card = Controller::of(&snapshot.controllers[0]);
         assert_eq!((card.place.as_str(), card.kind.as_str(), card.link_lanes), ("0000/1c.0/00.0", "storage", Some(2)));
         assert_eq!(card.missing.len(), 0);
-        let asleep = Missing::new(Reason::NotAsked, "it is asleep, and reading would wake it");
+        let asleep = Missing::from(WhyMissing::ControllerAsleep);
         let there = &mut snapshot.controllers[0];
         there.answers = Reading::new(Err(asleep), snapshot.taken, Source::Sysfs);
         there.driver = None;
         let card = Controller::of(there);
         assert_eq!((card.responds, card.driver), (None, None));
-        assert_eq!(card.missing["responds"], "not read: it is asleep, and reading would wake it");
-        assert_eq!(card.missing["driver"], "not fitted: no driver is bound to it");
+        assert_eq!(card.missing["responds"], WhyMissing::ControllerAsleep.into());
+        assert_eq!(card.missing["driver"], WhyMissing::NoBoundDriver.into());
     }
 }

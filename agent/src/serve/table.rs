@@ -2,7 +2,7 @@
 
 use super::document::Document;
 use super::drive_part::Drive;
-use super::notes::{Name, Notes, Why};
+use super::notes::{Name, Notes};
 use super::pool_part::{MemberStatus, PoolState};
 use super::shelf_part::{Tray, TrayContent};
 use crate::clock::Wall;
@@ -48,6 +48,9 @@ pub fn table(document: &Document, language: Language, wall: &Wall) -> Printout {
     let mut out = Printout::default();
     summary(&mut out, document, language);
     let mut notes = Notes::new(language);
+    if let Some(missing) = document.board.missing.get("up_s") {
+        notes.add("table.value-of", missing, Name::Other(language.plain("table.uptime")));
+    }
     let mut part = |columns: Columns, rows: Vec<Vec<Cell>>| {
         out.table(Table::new(columns.iter().map(|(key, rank)| (language.plain(key), *rank)), rows));
     };
@@ -57,7 +60,7 @@ pub fn table(document: &Document, language: Language, wall: &Wall) -> Printout {
     part(FANS, fans(document, &mut notes, language));
     part(SENSORS, temperatures(document, &mut notes, language));
     part(PORTS, links(document, &mut notes, language));
-    let unseen = document.unseen.iter().map(|unseen| language.say("table.not-seen", &[("what", unseen)]));
+    let unseen = document.unseen.iter().map(|unseen| language.say("table.not-seen", &[("what", &unseen.words())]));
     for (index, note) in notes.lines().chain(unseen).enumerate() {
         if index == 0 {
             out.line("");
@@ -70,16 +73,17 @@ pub fn table(document: &Document, language: Language, wall: &Wall) -> Printout {
 /// How the box is, and what is open.
 fn summary(out: &mut Printout, document: &Document, language: Language) {
     let board = &document.board;
-    let (up, words) = (language.span(Duration::from_secs(board.up_s)), standing(document.standing, language));
+    let places: Places = &[("box", &document.box_name), ("standing", &standing(document.standing, language))];
+    let up =
+        board.up_s.map(|up| language.say("table.running-for", &[("span", &language.span(Duration::from_secs(up)))]));
     let kernel = if board.kernel.is_empty() { "" } else { language.plain("table.kernel") };
-    let places: Places = &[("box", &document.box_name), ("standing", &words), ("up", &up)];
     let severity = match document.standing {
         Standing::Critical => Some(Severity::Critical),
         Standing::Warning | Standing::NoData => Some(Severity::Warning),
         Standing::Notice => Some(Severity::Notice),
         Standing::Starting | Standing::PartlyReadable | Standing::Fine => None,
     };
-    let title = format!("{}{kernel}{}", language.say("table.summary", places), board.kernel);
+    let title = format!("{}{}{kernel}{}", language.say("table.summary", places), up.unwrap_or_default(), board.kernel);
     out.coloured(title, severity);
     for incident in &document.incidents {
         let words = incident.words();
@@ -127,11 +131,9 @@ fn drives(document: &Document, notes: &mut Notes, language: Language, wall: &Wal
 }
 
 fn missing_temperature(drive: Option<&Drive>, name: Name<'_>, notes: &mut Notes) {
-    let Some((drive, reason)) = drive.and_then(|drive| Some((drive, drive.missing.get("temperature_c")?))) else {
-        return;
-    };
-    let is_asleep = drive.power == Some(Power::Asleep);
-    notes.add("table.temperature-of", if is_asleep { Why::Asleep } else { Why::Reason(reason.clone()) }, name);
+    if let Some(missing) = drive.and_then(|drive| drive.missing.get("temperature_c")) {
+        notes.add("table.temperature-of", missing, name);
+    }
 }
 
 fn row(name: &str, drive: Option<&Drive>, tray: Option<&Tray>, language: Language, wall: &Wall) -> Vec<Cell> {
@@ -240,8 +242,8 @@ fn pools(document: &Document, language: Language) -> Vec<Vec<Cell>> {
 
 fn volumes(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<Cell>> {
     let row = |volume: &super::volume_part::Volume| {
-        if let Some(reason) = volume.missing.get("free_bytes") {
-            notes.add("table.space-of", Why::Reason(reason.clone()), Name::Other(&volume.mount));
+        if let Some(missing) = volume.missing.get("free_bytes") {
+            notes.add("table.space-of", missing, Name::Other(&volume.mount));
         }
         let bytes = |bytes: Option<u64>| Cell::from(shown(bytes.map(|bytes| language.figure(Bytes(bytes)))));
         let share = volume
@@ -261,8 +263,8 @@ fn volumes(document: &Document, notes: &mut Notes, language: Language) -> Vec<Ve
 
 fn fans(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<Cell>> {
     let row = |fan: &super::parts::Fan| {
-        if let Some(reason) = fan.missing.get("speed_rpm") {
-            notes.add("table.speed-of", Why::Reason(reason.clone()), Name::Other(&fan.label));
+        if let Some(missing) = fan.missing.get("speed_rpm") {
+            notes.add("table.speed-of", missing, Name::Other(&fan.label));
         }
         let unseen = if fan.fitted || fan.fault { "" } else { language.plain("table.never-turned") };
         let speed = match fan.fault {
@@ -277,8 +279,8 @@ fn fans(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<C
 
 fn temperatures(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<Cell>> {
     let row = |sensor: &super::parts::Temperature| {
-        if let Some(reason) = sensor.missing.get("temperature_c") {
-            notes.add("table.value-of", Why::Reason(reason.clone()), Name::Other(&sensor.label));
+        if let Some(missing) = sensor.missing.get("temperature_c") {
+            notes.add("table.value-of", missing, Name::Other(&sensor.label));
         }
         let value = sensor.temperature_c.map(|degrees| language.temperature(Celsius(degrees)));
         vec![sensor.label.as_str().into(), shown(value).into()]
@@ -288,8 +290,8 @@ fn temperatures(document: &Document, notes: &mut Notes, language: Language) -> V
 
 fn links(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<Cell>> {
     let row = |link: &super::parts::Link| {
-        if let Some(reason) = link.missing.get("up") {
-            notes.add("table.value-of", Why::Reason(reason.clone()), Name::Other(&link.name));
+        if let Some(missing) = link.missing.get("up") {
+            notes.add("table.value-of", missing, Name::Other(&link.name));
         }
         let rate = |rate: Option<f64>| {
             Cell::from(shown(rate.map(|rate| language.figure(BytesPerSecond(rate).in_megabytes()))))
@@ -316,11 +318,18 @@ mod tests {
     use crate::demo::{self, heron, story};
     use crate::judge::{Memory, judge};
     use crate::printout::Screen;
-    use crate::reading::{Itself, Missing, Reason, SelfTest, Snapshot};
+    use crate::reading::{Blind, Itself, Listing, Missing, Reason, SelfTest, Snapshot, WhyMissing};
+    use crate::serve::drive_detail;
+    use traylight_config::Settings;
 
     /// The pretend box, calm but for this change, on a screen of so many columns.
     fn shown_on(columns: Option<usize>, change: impl Fn(&mut Snapshot)) -> String {
-        let settings = demo::settings().expect("the pretend box has settings");
+        let wall = demo::dawn().expect("there is a dawn");
+        table(&judged(Language::ENGLISH, change), Language::ENGLISH, &wall).on(&Screen { columns, ..Screen::PIPE })
+    }
+
+    fn judged(language: Language, change: impl Fn(&mut Snapshot)) -> Document {
+        let settings = Settings { language, ..demo::settings().expect("the pretend box has settings") };
         let mut memory = Memory::for_a_single_look();
         let mut document = None;
         // Twice: a drive that was never there is not gone.
@@ -333,8 +342,7 @@ mod tests {
             let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
             document = Some(Document::new(&settings, &verdict, &snapshot, &demo::dawn().expect("there is a dawn")));
         }
-        let (document, wall) = (document.expect("it was judged"), demo::dawn().expect("there is a dawn"));
-        table(&document, Language::ENGLISH, &wall).on(&Screen { columns, ..Screen::PIPE })
+        document.expect("it was judged")
     }
 
     fn line<'a>(text: &'a str, beginning: &str) -> &'a str {
@@ -365,10 +373,36 @@ mod tests {
         let text = shown_on(None, |snapshot| {
             for drive in &mut snapshot.drives[..3] {
                 drive.power.value = Ok(Power::Asleep);
-                drive.temperature.value = Err(Missing::new(Reason::Asleep, ""));
+                drive.temperature.value = Err(Missing::of(Reason::Asleep));
             }
         });
         assert!(text.contains("- temperature of trays 1 to 3: the drives are asleep\n"), "{text}");
+    }
+
+    #[test]
+    fn a_german_owner_reads_every_reason_in_german() {
+        for why in WhyMissing::ALL {
+            let missing = || Missing::from(*why);
+            let document = judged(Language::GERMAN, |snapshot| {
+                snapshot.board.is_recorded = true;
+                snapshot.blind.push(Blind { what: Listing::Links, why: missing() });
+                snapshot.volumes[0].room.value = Err(missing());
+                snapshot.fans[0].speed.value = Err(missing());
+                let drive = &mut snapshot.drives[2];
+                drive.temperature.value = Err(missing());
+                drive.self_tests.value = Err(missing());
+                if let Ok(health) = &mut drive.health.value {
+                    health.broke_off = Some(missing());
+                }
+            });
+            let wall = demo::dawn().expect("there is a dawn");
+            let all = table(&document, Language::GERMAN, &wall).to_string();
+            let one = drive_detail::detail(&document, "3", Language::GERMAN, &wall).expect("a tray 3").to_string();
+            for (text, at_least) in [(all, 4), (one, 3)] {
+                assert!(text.matches(&Language::GERMAN.missing(&missing())).count() >= at_least, "{text}");
+                assert!(!text.contains(&Language::ENGLISH.missing(&missing())), "{text}");
+            }
+        }
     }
 
     #[test]
@@ -382,7 +416,7 @@ mod tests {
         assert!(now(SelfTest::Passed).contains(" passed passed "), "{}", now(SelfTest::Passed));
         assert!(now(SelfTest::Running { remaining_percent: Some(40) }).contains(" passed 60 % done "));
         let unable = shown_on(None, |snapshot| {
-            snapshot.drives[2].self_tests.value = Err(Missing::new(Reason::NotFitted, "the drive does not offer it"));
+            snapshot.drives[2].self_tests.value = Err(Missing::from(WhyMissing::NotSupported));
         });
         assert!(line(&unable, "3 ").contains(" passed  -"), "{unable}");
     }

@@ -2,7 +2,7 @@
 
 use super::part::part;
 use super::parts::Span;
-use crate::reading::{self, Writing};
+use crate::reading::{self, WhyMissing, Writing};
 use crate::verdict::Verdict;
 
 part! {
@@ -33,6 +33,6 @@ part! {
         /// Errors recorded in the file system; `null` where it keeps no record.
         errors: is Option<u64> = volume.errors;
         /// When it will be full, by the trend of the past days; `null` without a trend.
-        full_in: known Span = verdict.full_in.get(&volume.mount).map(Span::of).ok_or("not enough days for a trend yet");
+        full_in: known Span = verdict.full_in.get(&volume.mount).map(Span::of).ok_or(WhyMissing::TooFewDays);
     }
 }

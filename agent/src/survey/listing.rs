@@ -135,12 +135,12 @@ fn names(drives: &[&Drive]) -> Vec<String> {
 fn remedy_of_a_drive(found: &Found, why: &Missing, drives: &[&Drive], by_driver: bool) -> Option<Remedy> {
     let bus = drives.first()?.bus;
     match (bus, why.reason) {
-        (Bus::Sata, Reason::NotFitted) if by_driver && found.surroundings.drivetemp == Module::Available => {
+        (Bus::Sata, Reason::NotAvailable) if by_driver && found.surroundings.drivetemp == Module::Available => {
             Some(Remedy::LoadModule { module: "drivetemp" })
         }
-        (Bus::Usb, Reason::Refused | Reason::NotFitted) if may_ask(found, bus) => Some(Remedy::SataPort),
+        (Bus::Usb, Reason::Refused | Reason::NotAvailable) if may_ask(found, bus) => Some(Remedy::SataPort),
         (Bus::Virtio | Bus::Mmc, _) => None,
-        (_, Reason::Refused | Reason::NotFitted) if !may_ask(found, bus) => Some(remedy_of_rights(found)),
+        (_, Reason::Refused | Reason::NotAvailable) if !may_ask(found, bus) => Some(remedy_of_rights(found)),
         _ => None,
     }
 }

@@ -2,7 +2,7 @@
 
 use super::item::{Absence, FoundDrive, Limit, Remedy, Survey, Works};
 use crate::printout::Printout;
-use crate::reading::{Bus, DriveKind, Missing};
+use crate::reading::{Bus, DriveKind};
 use crate::tell::words::phrases::{Language, Phrases};
 use crate::tell::words::temperature::Temperatures;
 use crate::units::Celsius;
@@ -112,14 +112,17 @@ impl Words {
     fn limited(&self, limit: &Limit) -> String {
         let say = |key, places: &[(&str, &dyn Display)]| self.language.say(key, places);
         match limit {
-            Limit::NoTemperature { drives, why } => {
-                say("survey.limited.no-temperature", &[("drives", &drives.join(", ")), ("why", &self.why(why))])
-            }
+            Limit::NoTemperature { drives, why } => say(
+                "survey.limited.no-temperature",
+                &[("drives", &drives.join(", ")), ("why", &self.language.missing(why))],
+            ),
             Limit::NoHealth { drives, why } => {
-                say("survey.limited.no-health", &[("drives", &drives.join(", ")), ("why", &self.why(why))])
+                say("survey.limited.no-health", &[("drives", &drives.join(", ")), ("why", &self.language.missing(why))])
             }
             Limit::WeakIdentity { drives } => say("survey.limited.weak-identity", &[("drives", &drives.join(", "))]),
-            Limit::Pool { name, why } => say("survey.limited.pool", &[("name", name), ("why", &self.why(why))]),
+            Limit::Pool { name, why } => {
+                say("survey.limited.pool", &[("name", name), ("why", &self.language.missing(why))])
+            }
             Limit::NoZpool => self.language.plain("survey.limited.no-zpool").to_owned(),
             Limit::UncountedFans { outputs } => {
                 say("survey.limited.uncounted-fans", &[("outputs", &outputs.join(", "))])
@@ -127,7 +130,7 @@ impl Words {
             Limit::UnlabelledVoltages { inputs } => {
                 say("survey.limited.unlabelled-voltages", &[("inputs", &inputs.join(", "))])
             }
-            Limit::NoKernelLog { why } => say("survey.limited.no-kernel-log", &[("why", &self.why(why))]),
+            Limit::NoKernelLog { why } => say("survey.limited.no-kernel-log", &[("why", &self.language.missing(why))]),
             Limit::UnusedPanel { bus, adapter, address } => say(
                 "survey.limited.unused-panel",
                 &[("bus", bus), ("adapter", adapter), ("address", &written(*address))],
@@ -191,11 +194,6 @@ impl Words {
 
     fn temperature(&self, temperature: Celsius) -> String {
         self.language.temperature(temperature)
-    }
-
-    fn why(&self, why: &Missing) -> String {
-        let reason = self.language.reason(why.reason);
-        if why.detail.is_empty() { reason.to_owned() } else { format!("{reason}: {}", why.detail) }
     }
 }
 

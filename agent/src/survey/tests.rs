@@ -160,7 +160,7 @@ fn a_bus_that_fails_says_how() {
 fn a_sata_drive_without_a_driver_needs_the_module_and_an_adapter_needs_a_port() {
     let mut scene = Scene::new();
     scene.around.drivetemp = Module::Available;
-    scene.first_drive().temperature.value = Err(Missing::new(Reason::NotFitted, ""));
+    scene.first_drive().temperature.value = Err(Missing::of(Reason::NotAvailable));
     let no_temperature = |what: &Limit| matches!(what, Limit::NoTemperature { .. });
     assert_eq!(remedy_of(&scene.survey(), no_temperature), Some(Remedy::LoadModule { module: "drivetemp" }));
     scene.first_drive().bus = Bus::Usb;
@@ -175,7 +175,7 @@ fn a_sata_drive_without_a_driver_needs_the_module_and_an_adapter_needs_a_port() 
 #[test]
 fn a_drive_that_sleeps_lacks_nothing() {
     let mut scene = Scene::new();
-    scene.first_drive().temperature.value = Err(Missing::new(Reason::Asleep, ""));
+    scene.first_drive().temperature.value = Err(Missing::of(Reason::Asleep));
     scene.first_drive().power.value = Ok(Power::Asleep);
     let survey = scene.survey();
     assert!(

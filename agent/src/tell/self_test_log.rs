@@ -17,7 +17,7 @@ pub fn line(drive: &Place, news: &TestNews, language: Language) -> String {
             });
             match refused {
                 None => language.say(begins(*step), &[("by", &by)]),
-                Some(why) => language.say(fails(*step), &[("by", &by), ("why", why)]),
+                Some(why) => language.say(fails(*step), &[("by", &by), ("why", &language.missing(why))]),
             }
         }
         TestNews::Runs { remaining_percent } => self_test::running(*remaining_percent, language),
@@ -45,23 +45,19 @@ fn fails(step: SelfTestStep) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::TestOutcome;
+    use crate::reading::{Missing, Reason, TestOutcome};
 
     #[test]
     fn lines_of_the_log_say_who_wanted_what_and_what_came_of_it() {
         let lark = Place { tray: Some("3".into()), serial: Some("HN24-LARK".into()), port: None };
         let said = |what| line(&lark, &what, Language::ENGLISH);
-        let asked = |refused: Option<&str>| TestNews::Asked {
-            step: SelfTestStep::Extended,
-            by: AskedBy::Schedule,
-            refused: refused.map(str::to_owned),
-        };
+        let asked = |refused| TestNews::Asked { step: SelfTestStep::Extended, by: AskedBy::Schedule, refused };
         assert_eq!(
             said(asked(None)),
             "the drive in tray 3 (serial ..LARK): starting a long self-test now, as scheduled"
         );
         assert_eq!(
-            said(asked(Some("asleep"))),
+            said(asked(Some(Missing::of(Reason::Asleep)))),
             "the drive in tray 3 (serial ..LARK): could not start a long self-test, as scheduled: asleep"
         );
         let failed = TestNews::Over { outcome: TestOutcome::Failed, failed_at_lba: Some(305_419_896) };

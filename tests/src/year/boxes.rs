@@ -170,7 +170,7 @@ fn pattern_drive(disks: Disks, drive: &Drive, index: usize) -> Drive {
             counter("interface_crc_errors", 2),
         ];
     }
-    let silent = || Missing::new(Reason::NotFitted, "the bridge passes nothing on");
+    let silent = || Missing::of(Reason::NotAvailable);
     match disks {
         Disks::Sata => drive.own_limits.maximum = Some(Celsius(60.0)),
         Disks::Usb => {

@@ -1,6 +1,6 @@
 //! How the kernel gets on with drives, from the files that it keeps for each.
 
-use super::{drive, heron, rounds, said};
+use super::{drive, heron, rounds, said, why};
 use traylight::reading::Attachment;
 use traylight_tests::pretend_box::PretendBox;
 
@@ -10,7 +10,7 @@ fn attachment(heron: &PretendBox, device: &str) -> Attachment {
 
 fn words(heron: &PretendBox, device: &str) -> [String; 3] {
     let Attachment { speed, timeouts, patience } = attachment(heron, device);
-    let patience = patience.value.map_or_else(|why| why.to_string(), |patience| format!("{} s", patience.as_secs()));
+    let patience = patience.value.map_or_else(|missing| why(&missing), |patience| format!("{} s", patience.as_secs()));
     [said(&speed), said(&timeouts), patience]
 }
 
@@ -23,10 +23,10 @@ fn a_sata_drive_has_a_link_speed_a_count_of_time_outs_and_a_patience() {
 fn other_drives_have_no_sata_link_and_that_is_the_reason() {
     let heron = heron();
     heron.usb_drive("sdc", "2-2.1", "NEST-0001", "Nest 2T");
-    assert_eq!(words(&heron, "sdc"), ["not fitted: 2-2.1/speed: no such file or directory", "0", "30 s"]);
+    assert_eq!(words(&heron, "sdc"), ["no such file (2-2.1/speed)", "0", "30 s"]);
     let of_nvme = attachment(&heron, "nvme0n1");
-    assert_eq!(said(&of_nvme.speed), "not fitted: not on a SATA link of its own");
-    assert!(said(&of_nvme.timeouts).starts_with("not fitted"), "{}", said(&of_nvme.timeouts));
+    assert_eq!(said(&of_nvme.speed), "not on a SATA link of its own");
+    assert!(said(&of_nvme.timeouts).starts_with("no such file"), "{}", said(&of_nvme.timeouts));
 }
 
 #[test]
@@ -42,9 +42,9 @@ fn what_the_kernel_does_not_know_and_what_nobody_can_read_are_told_apart() {
     heron.write("/sys/class/ata_link/link1/sata_spd", "<unknown>\n").write("/sys/block/sda/device/iotmo_cnt", "many\n");
     heron.remove("/sys/block/sda/device/timeout");
     let [speed, timeouts, patience] = words(&heron, "sda");
-    assert_eq!(speed, "not fitted: the controller does not say");
+    assert_eq!(speed, "the driver does not report it");
     assert!(timeouts.starts_with("unreadable") && timeouts.contains("found `many`"), "{timeouts}");
-    assert!(patience.starts_with("not fitted"), "{patience}");
+    assert!(patience.starts_with("no such file"), "{patience}");
 }
 
 /// A disk of a SAS host, with these folders between the host and the disk.

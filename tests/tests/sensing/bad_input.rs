@@ -1,6 +1,6 @@
 //! Files that are missing, empty, half written, absurd, or no files at all: nothing panics, and nothing is invented.
 
-use crate::{all_answered, heron, rounds, until};
+use crate::{all_answered, heron, rounds, until, why};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -190,14 +190,13 @@ fn folders_that_cannot_be_listed_are_said_and_not_taken_for_empty() {
         let heron = heron();
         spoil(&heron);
         let told = rounds(&heron).round().blind;
-        told.iter().map(|blind| format!("{:?}: {}", blind.what, blind.why)).collect::<Vec<_>>().join("; ")
+        told.iter().map(|blind| format!("{:?}: {}", blind.what, why(&blind.why))).collect::<Vec<_>>().join("; ")
     };
     assert_eq!(
         blind(&|heron| {
             heron.remove("/sys");
         }),
-        "Drives: unreadable: sys/block: no such file or directory; Links: unreadable: class/net: no such file or \
-         directory; Pools: unreadable: sys/block: no such file or directory"
+        "Drives: no such file (sys/block); Links: no such file (class/net); Pools: no such file (sys/block)"
     );
     let a_file_for = |folder: &'static str| {
         move |heron: &PretendBox| {
@@ -214,7 +213,7 @@ fn folders_that_cannot_be_listed_are_said_and_not_taken_for_empty() {
         blind(&|heron| {
             heron.remove("/proc/self/mountinfo");
         }),
-        "Mounts: unreadable: self/mountinfo: no such file or directory"
+        "Mounts: no such file (self/mountinfo)"
     );
     assert_eq!(blind(&|_| ()), "");
 }

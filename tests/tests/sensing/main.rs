@@ -26,8 +26,9 @@ use std::process::Command;
 use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::probe::rounds::Rounds;
-use traylight::reading::{Drive, MemberState, PoolRunning, Power, Reading, Reason, Snapshot};
+use traylight::reading::{Drive, MemberState, Missing, PoolRunning, Power, Reading, Reason, Snapshot, WhyMissing};
 use traylight::sense::host::Host;
+use traylight::tell::words::phrases::{Language, Phrases};
 use traylight_tests::pretend_box::PretendBox;
 
 /// The box as its owner built it: two disks for songs in a pool, one NVMe disk, a fan, a port.
@@ -70,7 +71,11 @@ fn all_answered(snapshot: &Snapshot) -> Option<Snapshot> {
 }
 
 fn said<T: Display>(reading: &Reading<T>) -> String {
-    reading.value.as_ref().map_or_else(ToString::to_string, ToString::to_string)
+    reading.value.as_ref().map_or_else(why, ToString::to_string)
+}
+
+fn why(missing: &Missing) -> String {
+    Language::ENGLISH.missing(missing)
 }
 
 fn drive<'a>(snapshot: &'a Snapshot, device: &str) -> &'a Drive {
@@ -96,7 +101,7 @@ fn every_part_is_found_and_every_value_is_there_or_has_its_reason() {
             format!("{} {port} {:?} {:?} {size}, {warm}", drive.key.0, drive.bus, drive.kind)
         })
         .collect();
-    let idle = "not read: idle; a query could keep it awake";
+    let idle = "idle; a query could keep the drive awake";
     assert_eq!(
         drives,
         [
@@ -108,7 +113,7 @@ fn every_part_is_found_and_every_value_is_there_or_has_its_reason() {
     let first = &snapshot.drives[1];
     assert_eq!(first.model.as_deref(), Some("Warbler 4T"));
     assert_eq!(first.wwn.as_deref(), Some("5000c50030303031"));
-    assert_eq!(first.traffic.missing().unwrap().to_string(), "not read: a rate needs two counts");
+    assert_eq!(first.traffic.value, Err(WhyMissing::FirstCount.into()));
 
     let pool = &snapshot.pools[0];
     let (level, running) = (pool.level.as_str(), pool.running.get());
@@ -139,7 +144,7 @@ fn a_chip_that_does_not_answer_has_fans_with_a_reason() {
     assert!(made.is_ok_and(|made| made.success()), "a file that blocks its reader");
     let snapshot = rounds(&heron).round();
     let fans: Vec<_> = snapshot.fans.iter().map(|fan| format!("{} {}", fan.key, said(&fan.speed))).collect();
-    let not_yet = "not read: not answered yet";
+    let not_yet = "the first reading is pending";
     assert_eq!(fans, [format!("adt7475/fan1 {not_yet}"), format!("adt7475/fan2 {not_yet}")]);
     // Lets the worker go.
     fs::OpenOptions::new().write(true).open(heron.path(&input)).unwrap().write_all(b"900\n").unwrap();
@@ -176,7 +181,7 @@ fn a_disk_is_asked_for_its_temperature_only_after_somebody_used_it() {
     let mut rounds = rounds(&heron);
     for _ in 0..20 {
         let idle = temperature(&rounds.round(), "sdb");
-        assert_eq!(idle, "not read: idle; a query could keep it awake");
+        assert_eq!(idle, "idle; a query could keep the drive awake");
         assert!(of_idle().is_none() && of_sleeper().is_none(), "a disk that nobody used was asked");
     }
 
@@ -203,7 +208,7 @@ fn a_drive_that_the_kernel_put_to_sleep_is_asleep_and_what_it_told_last_stays() 
     assert_eq!(temperature(&after, "nvme0n1"), "33 °C", "from before it slept");
     let taken = |snapshot: &Snapshot| drive(snapshot, "nvme0n1").temperature.taken;
     assert_eq!(taken(&after), taken(&before), "an old temperature keeps its age");
-    assert_eq!(temperature(&after, "sdb"), "not read: idle; a query could keep it awake");
+    assert_eq!(temperature(&after, "sdb"), "idle; a query could keep the drive awake");
 }
 
 #[test]
@@ -216,21 +221,15 @@ fn a_drive_that_woke_up_is_not_called_asleep() {
     heron.write(status, "active\n");
     let woken = |snapshot: &Snapshot| drive(snapshot, "sda").power.value.is_err().then(|| snapshot.clone());
     let awake = until(&mut rounds, "the disk awake", woken);
-    assert_eq!(said(&drive(&awake, "sda").temperature), "not read: idle; a query could keep it awake");
+    assert_eq!(said(&drive(&awake, "sda").temperature), "idle; a query could keep the drive awake");
 }
 
 #[test]
 fn a_recorded_tree_is_sent_no_command() {
     let snapshot = until(&mut rounds(&heron()), "an answer from everybody", all_answered);
     for drive in &snapshot.drives {
-        let why = drive.power.missing().unwrap().to_string();
-        assert_eq!(why, "not read: a recorded tree has no drives", "{}", drive.device);
-        assert_eq!(
-            drive.health.missing().unwrap().to_string(),
-            "not read: the first reading is pending",
-            "{}",
-            drive.device
-        );
+        assert_eq!(drive.power.value, Err(WhyMissing::NotRecorded.into()), "{}", drive.device);
+        assert_eq!(drive.health.value, Err(WhyMissing::Pending.into()), "{}", drive.device);
     }
 }
 
@@ -289,7 +288,7 @@ fn counters_that_run_over_go_on_and_counters_that_begin_anew_give_no_rate() {
     heron.write("/sys/block/sda/stat", &stat(10, 10));
     std::thread::sleep(Duration::from_millis(2));
     let anew = of(&second.round());
-    assert_eq!(anew.missing().unwrap().to_string(), "not read: the counter was reset; a rate needs two counts");
+    assert_eq!(anew.missing(), Some(&WhyMissing::CounterReset.into()));
 
     let port = heron.path("/sys/class/net/eth0/statistics/rx_bytes");
     let mut third = rounds(&heron);
@@ -297,7 +296,7 @@ fn counters_that_run_over_go_on_and_counters_that_begin_anew_give_no_rate() {
     fs::write(port, "7\n").unwrap();
     std::thread::sleep(Duration::from_millis(2));
     let anew = &third.round().links[0].traffic;
-    assert_eq!(anew.missing().unwrap().to_string(), "not read: the counter was reset; a rate needs two counts");
+    assert_eq!(anew.missing(), Some(&WhyMissing::CounterReset.into()));
 }
 
 #[test]

@@ -2,32 +2,33 @@
 
 use crate::{heron, rounds};
 use traylight::judge::redundancy::standing;
-use traylight::reading::Listing;
+use traylight::reading::{Listing, Missing, Reason, WhyMissing};
 
 /// A pool of md that is whole, with some of its files gone that the kernel always has.
 #[test]
 fn files_of_md_that_cannot_be_read_are_no_loss_and_have_a_reason() {
     let md = "/sys/devices/virtual/block/md0/md";
+    let no_file = |file: &str| Missing::from(WhyMissing::NoFile).of_what_must_be_there().and_found(file);
     let cases = [
-        (&["dev-sdb/state"][..], "dev-sdb/state: no such file or directory"),
-        (&["dev-sdb/slot"], "dev-sdb/slot: no such file or directory"),
-        (&["dev-sdb/block"], "dev-sdb/block: expected a link to its block device, found none"),
+        (&["dev-sdb/state"][..], no_file("dev-sdb/state")),
+        (&["dev-sdb/slot"], no_file("dev-sdb/slot")),
         (
-            &["dev-sda/state", "dev-sda/slot", "dev-sdb/state", "dev-sdb/slot"],
-            "dev-sda/state: no such file or directory",
+            &["dev-sdb/block"],
+            Missing::found(Reason::Unreadable, "dev-sdb/block: expected a link to its block device, found none"),
         ),
-        (&["raid_disks"], "md/raid_disks: no such file or directory"),
-        (&["level"], "md/level: no such file or directory"),
-        (&[""], "md0/md: no such file or directory"),
+        (&["dev-sda/state", "dev-sda/slot", "dev-sdb/state", "dev-sdb/slot"], no_file("dev-sda/state")),
+        (&["raid_disks"], no_file("md/raid_disks")),
+        (&["level"], no_file("md/level")),
+        (&[""], no_file("md0/md")),
     ];
     for (removed, why) in cases {
         let heron = heron();
-        for file in removed {
-            heron.remove(format!("{md}/{file}").trim_end_matches('/'));
+        for name in removed {
+            heron.remove(format!("{md}/{name}").trim_end_matches('/'));
         }
         let snapshot = rounds(&heron).round();
-        let blind: Vec<_> = snapshot.blind.iter().map(|blind| (blind.what.clone(), blind.why.to_string())).collect();
-        assert_eq!(blind, [(Listing::Members { pool: "md0".into() }, format!("unreadable: {why}"))], "{removed:?}");
+        let blind: Vec<_> = snapshot.blind.iter().map(|blind| (blind.what.clone(), blind.why.clone())).collect();
+        assert_eq!(blind, [(Listing::Members { pool: "md0".into() }, why)], "{removed:?}");
         for pool in &snapshot.pools {
             assert!(pool.is_read_in_part(), "{removed:?}: {pool:?}");
             assert_eq!(standing(pool).lost, 0, "{removed:?}: {pool:?}");

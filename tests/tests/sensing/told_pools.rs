@@ -31,7 +31,7 @@ fn told(blocks: &[(u64, Option<&str>, u64)]) -> MountedFileSystem {
         block: block.map(str::to_owned),
         size: Bytes(size),
         allocated: Bytes(TB / 2),
-        errors: Err(Missing::new(Reason::Refused, "")),
+        errors: Err(Missing::of(Reason::Refused)),
         scrubbed: Ok(None),
     });
     MountedFileSystem {

@@ -4,7 +4,7 @@
 use super::{rounds, until};
 use traylight::clock::Moment;
 use traylight::judge::redundancy::standing;
-use traylight::reading::{ActivityKind, AfterCrash, LastCheck, Member, MemberErrorKind, Pool, PoolRunning};
+use traylight::reading::{ActivityKind, AfterCrash, LastCheck, Member, MemberErrorKind, Pool, PoolRunning, WhyMissing};
 use traylight::sense::host::Host;
 use traylight::sense::parse::zfs;
 use traylight::sense::parse::zfs::kstat::ZfsPoolState;
@@ -251,9 +251,9 @@ fn the_modules_word_is_in_every_snapshot_and_a_frozen_pool_is_not_asked_for_its_
     assert_eq!((unknown.level.as_str(), unknown.wanted, unknown.missing), ("", 0, Some(1)));
     assert_eq!(first.blind, [], "that nobody may be asked is no fault");
     let room = |volume: &str, snapshot: &traylight::reading::Snapshot| {
-        snapshot.volumes.iter().find(|of| of.mount == volume).unwrap().room.missing().unwrap().to_string()
+        snapshot.volumes.iter().find(|of| of.mount == volume).unwrap().room.missing().unwrap().why
     };
-    let recorded = "not read: a recorded tree has no mounted file systems";
+    let recorded = Some(WhyMissing::NotRecorded);
     until(&mut rounds, "an answer", |snapshot| (room("/srv/songs", snapshot) == recorded).then_some(()));
 
     // One odd word is passed over, but not that everything waits.
@@ -263,7 +263,7 @@ fn the_modules_word_is_in_every_snapshot_and_a_frozen_pool_is_not_asked_for_its_
     assert_eq!(rounds.round().pools[1].running.get(), Some(&PoolRunning::Suspended));
 
     let frozen = super::rounds(&heron).round();
-    let wanted = "not read: its pool is suspended, and a query could block forever";
+    let wanted = Some(WhyMissing::PoolSuspended);
     assert_eq!(room("/srv/songs", &frozen), wanted);
     assert_ne!(room("/", &frozen), wanted);
 }

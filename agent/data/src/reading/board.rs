@@ -11,6 +11,8 @@ pub struct Board {
     pub name: String,
     /// What the maker calls the board; empty when nobody says.
     pub model: String,
+    /// True for a recorded tree: what only a running machine has, such as its uptime, is missing.
+    pub is_recorded: bool,
     /// The kernel's release.
     pub kernel: String,
     /// The address people reach the box at: the first that is not a loopback or link-local one.

@@ -4,6 +4,7 @@ use super::{Attachment, Missing, Reading, RecoveryLimit, SelfTests, TestRequest,
 use crate::clock::Moment;
 use crate::units::{Bytes, Celsius};
 use serde::{Deserialize, Serialize};
+use strum::{IntoStaticStr, VariantArray};
 
 /// One physical drive.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -95,9 +96,57 @@ pub struct Health {
     /// How long it may try before it says that it cannot.
     pub recovery_limit: Result<RecoveryLimit, Missing>,
     /// What could not be read, and why.
-    pub unread: Vec<String>,
+    pub unread: Vec<UnreadHealth>,
     /// Why a later session about it came to no end, when one did: all the above is what an earlier one told.
     pub broke_off: Option<Missing>,
+}
+
+/// A part of a drive's health that could not be read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct UnreadHealth {
+    /// Which part.
+    pub part: HealthPart,
+    /// Why.
+    pub missing: Missing,
+}
+
+/// A part of a drive's health.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr, VariantArray)]
+#[serde(rename_all = "kebab-case")]
+#[strum(serialize_all = "kebab-case")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum HealthPart {
+    /// The health log of an NVMe drive.
+    HealthLog,
+    /// SMART attributes.
+    Attributes,
+    /// Device statistics.
+    Statistics,
+    /// The error log.
+    ErrorLog,
+    /// Error counters of a SCSI drive.
+    ErrorCounters,
+    /// Errors on the drive's links.
+    LinkErrors,
+    /// Counts of starts and stops.
+    Starts,
+    /// The wear of flash.
+    Wear,
+    /// The drive's own scan of its surface.
+    BackgroundScan,
+    /// All of it since: the latest session was interrupted, and what is shown is from an earlier one.
+    LatestSession,
+}
+
+impl HealthPart {
+    /// All of them.
+    pub const ALL: &'static [Self] = Self::VARIANTS;
+
+    /// Its name in documents and tables of words, such as `error-log`.
+    pub fn id(self) -> &'static str {
+        self.into()
+    }
 }
 
 /// A drive's own health assessment.

@@ -6,6 +6,7 @@ mod controller;
 mod drive;
 mod event;
 mod itself;
+mod missing;
 mod pool;
 pub mod port;
 mod self_test;
@@ -18,6 +19,7 @@ pub use controller::*;
 pub use drive::*;
 pub use event::*;
 pub use itself::*;
+pub use missing::*;
 pub use pool::*;
 pub use self_test::*;
 pub use supply::*;
@@ -26,7 +28,6 @@ pub use volume::*;
 use crate::clock::Moment;
 use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
 use serde::{Deserialize, Serialize};
-use std::fmt;
 use std::time::Duration;
 
 /// Everything that was read of one box.
@@ -106,69 +107,6 @@ impl<T> Reading<T> {
     /// Why there is no value, if there is none.
     pub fn missing(&self) -> Option<&Missing> {
         self.value.as_ref().err()
-    }
-}
-
-/// Why there is no value.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Missing {
-    /// The kind of reason.
-    pub reason: Reason,
-    /// What was found, in one sentence without a full stop; empty when the reason says it all.
-    pub detail: String,
-}
-
-impl Missing {
-    /// A reason and what was found.
-    pub fn new(reason: Reason, detail: impl Into<String>) -> Self {
-        Self { reason, detail: detail.into() }
-    }
-
-    /// The same of what every box has: that it is not there is no sign of a box without it.
-    pub fn of_what_must_be_there(self) -> Self {
-        let reason = if self.reason == Reason::NotFitted { Reason::Unreadable } else { self.reason };
-        Self { reason, ..self }
-    }
-}
-
-impl fmt::Display for Missing {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.reason.words())?;
-        if !self.detail.is_empty() {
-            write!(f, ": {}", self.detail)?;
-        }
-        Ok(())
-    }
-}
-
-/// The kinds of reason for a missing value. The first three are no fault.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Reason {
-    /// The box has no such part, or the kernel offers no such file.
-    NotFitted,
-    /// The drive sleeps, and sleep is health.
-    Asleep,
-    /// Not read: a query would keep an idle drive from falling asleep, or a rate needs a second count.
-    NotAsked,
-    /// No answer within the deadline.
-    TimedOut,
-    /// The kernel said no: permission.
-    Refused,
-    /// An answer came that cannot be true or cannot be read.
-    Unreadable,
-}
-
-impl Reason {
-    /// The reason in words.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::NotFitted => "not fitted",
-            Self::Asleep => "asleep",
-            Self::NotAsked => "not read",
-            Self::TimedOut => "timed out",
-            Self::Refused => "refused",
-            Self::Unreadable => "unreadable",
-        }
     }
 }
 

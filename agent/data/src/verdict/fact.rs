@@ -4,6 +4,7 @@
 use super::estimate::Estimate;
 use super::place::{ControllerName, Place};
 use super::unseen::UnseenPart;
+use crate::reading::Missing;
 use crate::units::{Celsius, CelsiusDifference};
 use std::fmt::Display;
 use std::time::Duration;
@@ -24,6 +25,8 @@ pub enum Fact<'a> {
     Text(&'a str),
     /// Several of them.
     Texts(&'a [String]),
+    /// Why a value is missing.
+    Missing(&'a Missing),
     /// Parts of the box that cannot be looked at; may be none.
     Unseen(&'a [UnseenPart]),
     /// A temperature.

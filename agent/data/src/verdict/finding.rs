@@ -10,7 +10,7 @@ use super::fact::facts_of;
 use super::outlook::Outlook;
 use super::place::{ControllerName, Place};
 use super::self_test::HealthFailure;
-use crate::reading::{ActivityKind, MemberRole, Nominal, Writing};
+use crate::reading::{ActivityKind, MemberRole, Missing, Nominal, Writing};
 use crate::units::{Bytes, BytesPerSecond, Celsius, CelsiusDifference, MegabitsPerSecond, Percent, Rpm, Volts};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -165,7 +165,7 @@ facts_of! {
         /// A drive that reported its temperature reports it no more.
         TemperatureLost {
             drive: Place,
-            why: String,
+            why: Missing,
             /// True when no drive reports it any more.
             all: bool,
         },

@@ -10,7 +10,7 @@ use super::outlook::Outlook;
 use super::place::{ControllerName, Place};
 use super::self_test::HealthFailure;
 use super::unseen::UnseenPart;
-use crate::reading::{ActivityKind, MemberErrorKind, MemberRole, Nominal, PcieLink, TestKind, Writing};
+use crate::reading::{ActivityKind, MemberErrorKind, MemberRole, Missing, Nominal, PcieLink, TestKind, Writing};
 use crate::units::{Bytes, BytesPerSecond, Celsius, CelsiusDifference, MegabitsPerSecond, Percent, Rpm, Volts};
 use std::time::Duration;
 
@@ -31,6 +31,7 @@ to_fact! {
     ControllerName: self => Fact::Controller(self);
     String: self => Fact::Text(self);
     Vec<String>: self => Fact::Texts(self);
+    Missing: self => Fact::Missing(self);
     Vec<UnseenPart>: self => Fact::Unseen(self);
     Celsius: self => Fact::Celsius(*self);
     CelsiusDifference: self => Fact::Difference(*self);

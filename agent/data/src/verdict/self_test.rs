@@ -1,7 +1,7 @@
 //! What is judged of drives' tests of themselves: that one speaks against its drive, and what is new.
 
 use super::fact::facts_of;
-use crate::reading::{AskedBy, SelfTestStep, TestKind, TestOutcome};
+use crate::reading::{AskedBy, Missing, SelfTestStep, TestKind, TestOutcome};
 use serde::{Deserialize, Serialize};
 use strum::IntoStaticStr;
 
@@ -33,7 +33,7 @@ pub enum TestNews {
         /// Who wanted it.
         by: AskedBy,
         /// Why it does not, if it does not.
-        refused: Option<String>,
+        refused: Option<Missing>,
     },
     /// It runs: seen for the first time, or another quarter is done.
     Runs {

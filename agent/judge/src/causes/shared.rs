@@ -87,7 +87,7 @@ pub fn silence(left: &Left) -> Vec<Diagnosis> {
         suspects.retain(|one| all.iter().any(|other| other.key != one.key && were_silent_together(one, other)));
         let controller = left.view.controller(&card);
         let uncounted = controller.is_some_and(|found| {
-            found.bus_errors.missing().is_some_and(|why| matches!(why.reason, Reason::NotFitted | Reason::Refused))
+            found.bus_errors.missing().is_some_and(|why| matches!(why.reason, Reason::NotAvailable | Reason::Refused))
         });
         // One that sits on the board itself has neither ribbon nor slot.
         let is_card = card.matches('/').count() >= 2;

@@ -125,7 +125,7 @@ impl DriveContext<'_> {
             Ok(RecoveryLimit::Off) => None,
             Ok(RecoveryLimit::After(limit)) => Some(*limit),
             // Not asked is not known; a disk that has no such limit tries for as long as it likes.
-            Err(why) if why.reason == Reason::NotFitted => None,
+            Err(why) if why.reason == Reason::NotAvailable => None,
             Err(_) => return None,
         };
         let enough = tries.unwrap_or(WITHOUT_LIMIT);

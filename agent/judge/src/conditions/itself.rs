@@ -95,7 +95,7 @@ pub fn unseen(now: Moment, freshness: &Freshness) -> Option<Observation> {
         Freshness::Fresh => Vec::new(),
         Freshness::InPart(what) => what.clone(),
         Freshness::SilentSince(_) => {
-            let why = Missing::new(Reason::TimedOut, "");
+            let why = Missing::of(Reason::TimedOut);
             vec![UnseenPart { part: PartName::Everything, why, lasted: None }]
         }
     };

@@ -13,7 +13,7 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Link, Missing, Reason, Snapshot};
+use traylight_data::reading::{Link, Missing, Snapshot, WhyMissing};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, LinkAspect, LinkFault, Severity, Subject};
 
 pub const RULE: Rule = Rule {
@@ -23,7 +23,7 @@ pub const RULE: Rule = Rule {
         |the_box, _| {
             the_box.link(|link| {
                 link.up.value = Ok(false);
-                link.speed.value = Err(Missing::new(Reason::NotFitted, "the port is down"));
+                link.speed.value = Err(Missing::from(WhyMissing::PortDown));
             });
         },
     ))],

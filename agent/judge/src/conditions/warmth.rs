@@ -17,7 +17,7 @@ use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::MINUTE;
-use traylight_data::reading::{Drive, Reason, Snapshot};
+use traylight_data::reading::{Drive, Missing, Reason, Snapshot};
 use traylight_data::units::{Celsius, CelsiusDifference};
 use traylight_data::verdict::{Condition, Figure, Finding, Kind, Limit, Place, Severity, Subject};
 
@@ -145,7 +145,8 @@ fn lost(memory: &Memory, snapshot: &Snapshot, drive: &Drive, place: &Place) -> O
     let all = awake(snapshot).filter(|drive| memory.warmth.has_reported(&drive.key)).all(is_lost);
     let severity = if all { Severity::Warning } else { Severity::Notice };
     let zone = if is_lost(drive) { Zone::Raised(severity) } else { Zone::Clear };
-    let why = drive.temperature.missing().map(ToString::to_string).unwrap_or_default();
+    // Nobody reads the facts of what is clear.
+    let why = drive.temperature.missing().cloned().unwrap_or(Missing::of(Reason::NotAsked));
     let finding = Finding::TemperatureLost { drive: place.clone(), why, all };
     // Two good readings end it: they are a minute apart.
     Some(observation(drive, zone, finding, Holds::new(LOST_HOLD, MINUTE)))

@@ -46,7 +46,7 @@ impl KnownTests {
     fn request(&mut self, drive: &Drive) -> Option<TestNews> {
         let request = drive.test_request.as_ref().filter(|request| self.request != Some(request.at))?;
         self.request = Some(request.at);
-        let refused = request.answer.as_ref().err().map(ToString::to_string);
+        let refused = request.answer.as_ref().err().cloned();
         Some(TestNews::Asked { step: request.step, by: request.by, refused })
     }
 

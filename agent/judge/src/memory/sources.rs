@@ -1,5 +1,5 @@
 //! What of the box was readable and is not any more: sensors, ports, the health of drives, the kernel's words. That a part
-//! is asleep, not fitted or not asked is no fault; that it times out, refuses, answers nonsense or has vanished is one, once
+//! is asleep, not available or not asked is no fault; that it times out, refuses, answers nonsense or has vanished is one, once
 //! it has for long. Remembered over restarts: a sensor that is dead after a start was alive before.
 
 use super::drives;
@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Drive, Missing, Power, Reading, Reason, Snapshot};
+use traylight_data::reading::{Drive, Missing, Power, Reading, Reason, Snapshot, WhyMissing};
 use traylight_data::verdict::{BoardPart, PartName, UnseenPart};
 
 /// Three times the minute after which the slowest sensors are looked at again.
@@ -125,7 +125,7 @@ impl Learns<Look<'_>> for Sources {
             self.readable.retain(|source| listed.contains(source) || may_vanish(source));
             self.missing.retain(|source, _| listed.contains(source) || may_vanish(source));
             for source in self.readable.difference(&listed).cloned().collect::<Vec<_>>() {
-                let why = Missing::new(Reason::Unreadable, "no longer listed by the kernel");
+                let why = Missing::from(WhyMissing::NoLongerListed);
                 let name = source.channel().to_owned();
                 self.lacks(source, Lack { since: snapshot.taken, why, name });
             }
@@ -221,7 +221,7 @@ fn is_late<T>(reading: &Reading<T>) -> bool {
 
 /// What a drive told last stays, with its age; it is missing when the drive is awake and cannot be asked again.
 fn health(known: &drives::DriveMemory, drive: &Drive) -> Found {
-    let asleep = Missing::new(Reason::Asleep, "");
+    let asleep = Missing::of(Reason::Asleep);
     let why = match drive.health.get() {
         _ if drive.power.get() == Some(&Power::Asleep) => Some(&asleep),
         None => drive.health.missing(),

@@ -27,7 +27,7 @@ pub fn counter(name: &str, value: i64) -> Counter {
 
 /// A drive that is not there.
 pub fn drive(number: usize, kind: DriveKind) -> Drive {
-    let nothing = || Missing::new(Reason::NotFitted, "a pretended drive");
+    let nothing = || Missing::of(Reason::NotAvailable);
     let serial = format!("TEST-DRIVE-{number}");
     Drive {
         key: DriveKey(serial.clone()),
@@ -154,7 +154,7 @@ pub fn thermometer() -> Temperature {
 
 /// A controller that works.
 pub fn controller(key: &str) -> Controller {
-    let unknown = || Missing::new(Reason::NotFitted, "a pretended controller");
+    let unknown = || Missing::of(Reason::NotAvailable);
     Controller {
         key: key.to_owned(),
         kind: ControllerKind::Storage,

@@ -130,7 +130,7 @@ impl Pretence<'_> {
 
     /// The drives tell their temperature no more.
     pub fn silent_thermometer(&mut self, who: Who) {
-        let why = || Missing::new(Reason::Unreadable, "as rehearsed");
+        let why = || Missing::of(Reason::Unreadable);
         self.each(who, |drive| drive.temperature.value = Err(why()));
     }
 
@@ -261,7 +261,7 @@ impl Pretence<'_> {
 
     /// The links cannot be looked at.
     pub fn unseen(&mut self) {
-        let why = Missing::new(Reason::TimedOut, "a rehearsal");
+        let why = Missing::of(Reason::TimedOut);
         self.snapshot.blind.push(Blind { what: Listing::Links, why });
     }
 

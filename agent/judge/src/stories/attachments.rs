@@ -3,7 +3,7 @@
 use super::{DAY, HOUR, MINUTE, Story, restarted};
 use std::time::Duration;
 use traylight_data::reading::{
-    Bus, Drive, Event, EventKind, EventSource, Missing, Part, Power, Reason, RecoveryLimit, Snapshot,
+    Bus, Drive, Event, EventKind, EventSource, Missing, Part, Power, RecoveryLimit, Snapshot, WhyMissing,
 };
 use traylight_data::units::MegabitsPerSecond;
 use traylight_data::verdict::Finding;
@@ -101,10 +101,10 @@ fn commands_that_fail_with_an_answer_are_no_time_outs_though_the_kernel_counts_t
 fn a_disk_of_a_pool_that_tries_for_longer_than_the_kernel_waits_is_a_notice() {
     let limits: [(Result<RecoveryLimit, Missing>, bool); 5] = [
         (Ok(RecoveryLimit::Off), true),
-        (Err(Missing::new(Reason::NotFitted, "the drive has no limit to set")), true),
+        (Err(Missing::from(WhyMissing::NoRecoveryLimit)), true),
         (Ok(RecoveryLimit::After(Duration::from_secs(30))), true),
         (Ok(RecoveryLimit::After(Duration::from_secs(7))), false),
-        (Err(Missing::new(Reason::Refused, "commands to a drive need CAP_SYS_RAWIO")), false),
+        (Err(Missing::from(WhyMissing::NeedsRawIo)), false),
     ];
     for (limit, is_told) in limits {
         let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| recovery(snapshot, 0, limit.clone()));

@@ -38,7 +38,7 @@ fn an_alarm_that_does_not_answer_is_not_over() {
     let told = Story::closely().play(0, 2 * HOUR, |second, snapshot| {
         alarm(snapshot, second == 100);
         if second > 100 {
-            let why = Missing::new(Reason::TimedOut, "no answer for 10 s");
+            let why = Missing::found(Reason::TimedOut, "no answer for 10 s");
             snapshot.undervoltages[0].low = Reading::new(Err(why), snapshot.taken, Source::Hwmon);
         }
     });
@@ -271,14 +271,14 @@ fn the_program_tells_of_its_panel_and_its_clock_with_patience() {
 fn a_part_that_is_not_seen_for_three_looks_is_told_and_over_when_it_is() {
     let told = Story::closely().play(0, 300, |second, snapshot| {
         if (100..200).contains(&second) {
-            let why = Missing::new(Reason::TimedOut, "no answer for 10 s");
+            let why = Missing::found(Reason::TimedOut, "no answer for 10 s");
             snapshot.blind.push(Blind { what: Listing::Links, why });
         }
     });
     assert_eq!(told.told, ["130 opened agent-and-alerts warning", "200 closed agent-and-alerts"]);
     let short = Story::closely().play(0, 5 * MINUTE, |second, snapshot| {
         if (100..120).contains(&second) {
-            snapshot.blind.push(Blind { what: Listing::Links, why: Missing::new(Reason::TimedOut, "") });
+            snapshot.blind.push(Blind { what: Listing::Links, why: Missing::of(Reason::TimedOut) });
         }
     });
     assert_eq!(short.told, [""; 0]);

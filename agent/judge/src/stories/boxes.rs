@@ -67,14 +67,14 @@ fn a_drive_goes_by_its_own_limits_where_it_states_them() {
 fn silence_neither_opens_nor_ends_anything() {
     let silent = |snapshot: &mut Snapshot| {
         for drive in &mut snapshot.drives {
-            let why = Missing::new(Reason::TimedOut, "no answer for 10 s");
+            let why = Missing::found(Reason::TimedOut, "no answer for 10 s");
             drive.temperature = Reading::new(Err(why), snapshot.taken, Source::Drive);
         }
         snapshot.fans[0].speed =
-            Reading::new(Err(Missing::new(Reason::Unreadable, "odd")), snapshot.taken, Source::Hwmon);
+            Reading::new(Err(Missing::found(Reason::Unreadable, "odd")), snapshot.taken, Source::Hwmon);
         snapshot.volumes[1].room =
-            Reading::new(Err(Missing::new(Reason::TimedOut, "no answer")), snapshot.taken, Source::Statvfs);
-        snapshot.blind.push(Blind { what: Listing::Pools, why: Missing::new(Reason::Refused, "") });
+            Reading::new(Err(Missing::found(Reason::TimedOut, "no answer")), snapshot.taken, Source::Statvfs);
+        snapshot.blind.push(Blind { what: Listing::Pools, why: Missing::of(Reason::Refused) });
         snapshot.pools.clear();
     };
     let calm = Story::new().play(0, 30 * MINUTE, |second, snapshot| {
@@ -406,7 +406,7 @@ fn a_port_in_use_that_vanishes_is_down_and_a_passing_one_is_not() {
     let blind = Story::new().every(10).play(0, 2 * 3600, |second, snapshot| {
         if second >= 5000 {
             snapshot.links.clear();
-            snapshot.blind.push(Blind { what: Listing::Links, why: Missing::new(Reason::Refused, "") });
+            snapshot.blind.push(Blind { what: Listing::Links, why: Missing::of(Reason::Refused) });
         }
     });
     assert_eq!(blind.of("link-trouble"), [""; 0]);

@@ -4,7 +4,7 @@ use super::{DAY, HOUR, MINUTE, Story};
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
     Bus, BusErrors, Controller, ControllerKind, DriveKind, Event, EventKind, EventSource, Listing, Missing, Part,
-    PcieLink, Reading, Reason, Snapshot, Source,
+    PcieLink, Reading, Reason, Snapshot, Source, WhyMissing,
 };
 use traylight_data::verdict::{ControllerFault, Finding};
 
@@ -119,7 +119,7 @@ fn a_card_that_is_there_and_reads_as_all_ones_is_no_card() {
     });
     assert_eq!(told.of(TROUBLE), ["110 opened controller-trouble critical", "500 closed controller-trouble"]);
     let asleep = Story::closely().play(0, 200, |_, snapshot| {
-        let why = Missing::new(Reason::NotAsked, "it is asleep, and reading would wake it");
+        let why = Missing::from(WhyMissing::ControllerAsleep);
         card(snapshot).answers = Reading::new(Err(why), snapshot.taken, Source::Sysfs);
     });
     assert_eq!(asleep.of(TROUBLE), [""; 0], "one that is not asked has said nothing");
@@ -227,7 +227,7 @@ fn what_could_not_be_listed_is_not_gone() {
     let told = Story::closely().play(0, 300, |second, snapshot| {
         if second >= 100 {
             snapshot.controllers.clear();
-            let why = Missing::new(Reason::Refused, "");
+            let why = Missing::of(Reason::Refused);
             snapshot.blind.push(traylight_data::reading::Blind { what: Listing::Controllers, why });
         }
     });

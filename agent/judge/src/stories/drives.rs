@@ -267,7 +267,7 @@ fn a_cold_drive_and_a_lost_temperature() {
         if (HOUR..2 * HOUR + MINUTE).contains(&second) {
             let drive = &mut snapshot.drives[0];
             let taken = drive.temperature.taken;
-            drive.temperature = Reading::new(Err(Missing::new(Reason::Unreadable, "odd")), taken, Source::Drive);
+            drive.temperature = Reading::new(Err(Missing::found(Reason::Unreadable, "odd")), taken, Source::Drive);
         }
     });
     assert_eq!(lost.told, ["7200 opened temperature-lost notice", "7320 closed temperature-lost"]);

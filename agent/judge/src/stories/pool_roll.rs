@@ -109,7 +109,7 @@ fn what_was_not_looked_for_is_not_given_up() {
     let of_zfs = |_: u64, snapshot: &mut Snapshot| snapshot.pools[0].kind = PoolKind::Zfs;
     let blind = |_: u64, snapshot: &mut Snapshot| {
         snapshot.pools.clear();
-        snapshot.blind.push(Blind { what: Listing::ZfsPools, why: Missing::new(Reason::Refused, "") });
+        snapshot.blind.push(Blind { what: Listing::ZfsPools, why: Missing::of(Reason::Refused) });
     };
     let mut story = Story::closely().play(0, 120, of_zfs).rebooted(60).play(0, 300, blind);
     assert_eq!(story.of("pool-down"), [""; 0], "it may well be there");

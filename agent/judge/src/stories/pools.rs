@@ -283,7 +283,7 @@ fn a_tray_is_called_empty_only_when_drives_can_be_read() {
         let story = story.play(0, 10, |_, snapshot| {
             if !can_read {
                 snapshot.drives.clear();
-                snapshot.blind.push(Blind { what: Listing::Drives, why: Missing::new(Reason::Refused, "") });
+                snapshot.blind.push(Blind { what: Listing::Drives, why: Missing::of(Reason::Refused) });
             }
         });
         story.verdict.expect("there was a look").shelves[1].trays.last().map(|tray| tray.state)

@@ -107,11 +107,11 @@ fn a_refused_request_is_told_with_its_reason_and_an_old_record_is_no_news() {
             snapshot.drives[0].test_request = Some(TestRequest {
                 step: SelfTestStep::Short,
                 by: AskedBy::Owner,
-                answer: Err(Missing::new(Reason::Asleep, "")),
+                answer: Err(Missing::of(Reason::Asleep)),
                 at: traylight_data::clock::Moment::default(),
             });
         }
     });
     assert_eq!(story.told.len(), 1, "{:?}", story.told);
-    assert!(story.told[0].starts_with("1800 ") && story.told[0].contains("refused: Some(\"asleep\")"));
+    assert!(story.told[0].starts_with("1800 ") && story.told[0].contains("refused: Some(Missing { reason: Asleep"));
 }

@@ -2,13 +2,13 @@
 //! fitted or was never readable is not.
 
 use super::{DAY, HOUR, MINUTE, Story, restarted};
-use traylight_data::reading::{Listing, Missing, Power, Reading, Reason, Snapshot, Source};
+use traylight_data::reading::{Listing, Missing, Power, Reading, Reason, Snapshot, Source, WhyMissing};
 use traylight_data::verdict::{AgentFault, Finding, Freshness, PartName, UnseenPart};
 
 const UNSEEN: &str = "agent-and-alerts";
 
 fn lose<T>(reading: &mut Reading<T>, reason: Reason) {
-    *reading = Reading::new(Err(Missing::new(reason, "the story says so")), reading.taken, Source::Hwmon);
+    *reading = Reading::new(Err(Missing::found(reason, "the story says so")), reading.taken, Source::Hwmon);
 }
 
 /// The chip of the fan does not answer.
@@ -41,7 +41,7 @@ fn a_sensor_that_is_not_readable_for_long_is_told_with_its_age_until_it_answers(
         assert_eq!(story.told, ["810 opened agent-and-alerts warning"], "three minutes and three looks: {reason:?}");
         assert!(!is_fresh(&story) && !story.verdict.as_ref().expect("there was a look").is_fine());
         let [what] = &unseen(&story)[..] else { panic!("one thing is missing: {:?}", unseen(&story)) };
-        assert_eq!((what.why.reason, what.why.detail.as_str()), (reason, "the story says so"));
+        assert_eq!(what.why, Missing::found(reason, "the story says so"));
         assert_eq!(what.lasted.map(|span| span.as_secs() / MINUTE), Some(49));
         let story = story.play(HOUR, HOUR + 60, |_, _| {});
         assert_eq!(story.told[1..], ["3600 closed agent-and-alerts"]);
@@ -49,10 +49,10 @@ fn a_sensor_that_is_not_readable_for_long_is_told_with_its_age_until_it_answers(
     }
 }
 
-/// Near misses: what sleeps, what is not fitted or not asked, a moment without an answer, and what nobody could ever read.
+/// Near misses: what sleeps, what is not available or not asked, a moment without an answer, and what nobody could ever read.
 #[test]
 fn what_is_no_fault_of_reading_is_not_told() {
-    for reason in [Reason::Asleep, Reason::NotFitted, Reason::NotAsked] {
+    for reason in [Reason::Asleep, Reason::NotAvailable, Reason::NotAsked] {
         let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
             if second >= MINUTE {
                 silent_fan(snapshot, reason);
@@ -85,7 +85,7 @@ fn a_chip_that_vanishes_is_missed_until_its_owner_agrees() {
     let without = |_: u64, snapshot: &mut Snapshot| snapshot.fans.clear();
     let mut story = Story::new().every(10).play(0, 10 * MINUTE, |_, _| {}).play(10 * MINUTE, HOUR, without);
     assert_eq!(story.told, ["810 opened agent-and-alerts warning"]);
-    assert_eq!(unseen(&story)[0].why.detail, "no longer listed by the kernel", "{:?}", unseen(&story));
+    assert_eq!(unseen(&story)[0].why, Missing::from(WhyMissing::NoLongerListed), "{:?}", unseen(&story));
     story.accept("agent-and-alerts").expect("it is gone for good");
     let story = story.play(HOUR, HOUR + 60, without);
     assert_eq!(story.told[1..], ["3600 closed agent-and-alerts"]);
@@ -97,7 +97,7 @@ fn nothing_has_vanished_while_the_list_of_chips_cannot_be_read() {
     let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
         if second >= MINUTE {
             snapshot.fans.clear();
-            let why = Missing::new(Reason::Refused, "");
+            let why = Missing::of(Reason::Refused);
             snapshot.blind.push(traylight_data::reading::Blind { what: Listing::Chips, why });
         }
     });
@@ -130,7 +130,7 @@ fn broken_off(second: u64, snapshot: &mut Snapshot, asleep: bool) {
     if second >= HOUR {
         drive.health.taken = drive.health.taken.minus(std::time::Duration::from_secs(second - HOUR));
         if let Ok(health) = &mut drive.health.value {
-            health.broke_off = Some(Missing::new(Reason::TimedOut, "no answer for 10 s"));
+            health.broke_off = Some(Missing::found(Reason::TimedOut, "no answer for 10 s"));
         }
         if asleep {
             drive.power.value = Ok(Power::Asleep);

@@ -194,7 +194,7 @@ fn a_single_look_that_could_not_see_everything_does_not_end_as_if_nothing_were_w
         let story = Story { memory: Memory::for_a_single_look(), ..Story::closely() };
         let see = move |snapshot: &mut Snapshot| {
             if is_blind {
-                let why = Missing::new(Reason::Refused, "permission denied");
+                let why = Missing::found(Reason::Refused, "permission denied");
                 snapshot.blind = vec![Blind { what: Listing::Drives, why }];
                 snapshot.drives.clear();
             }

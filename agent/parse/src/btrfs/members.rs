@@ -318,7 +318,7 @@ mod tests {
     #[test]
     fn error_counts_that_have_no_file_are_asked_for() {
         let mut songs = songs(&[1], &["sda"]);
-        songs.devices[0].errors = Err(Missing::new(Reason::NotFitted, ""));
+        songs.devices[0].errors = Err(Missing::of(Reason::NotAvailable));
         assert_eq!(listed(&songs, None), ["1 sda Present -"]);
         assert_eq!(listed(&songs, Some(&told(&[(1, Some("sda"))]))), ["1 sda Present 0"]);
     }

@@ -98,7 +98,7 @@ mod tests {
             block: None,
             size: Bytes(734_003_200),
             allocated: Bytes(ALLOCATED),
-            errors: Err(Missing::new(Reason::NotAsked, "")),
+            errors: Err(Missing::of(Reason::NotAsked)),
             scrubbed: scrubbed.clone(),
         };
         let devices: Vec<MountedDevice> = scrubbed.iter().enumerate().map(device).collect();
@@ -126,7 +126,7 @@ mod tests {
     #[test]
     fn nothing_runs_or_nobody_may_know() {
         let nothing = BtrfsWork { kind: BtrfsWorkKind::Operation(Operation::None), done: None };
-        let refused = Err(Missing::new(Reason::Refused, ""));
+        let refused = Err(Missing::of(Reason::Refused));
         assert_eq!(at_work(Operation::None, &told(&[Ok(None), refused], None)), nothing);
         assert_eq!(work(Operation::None, &[], None), nothing);
     }

@@ -39,7 +39,7 @@ impl Transport for Disk {
                 Err(Failure::NotSupported("not now".to_owned()))
             }
             DriveCommand::Ata(Ata::CheckPowerMode) if once_less(&mut self.silences) => {
-                Err(Failure::Missing(Missing::new(Reason::TimedOut, "")))
+                Err(Failure::Missing(Missing::of(Reason::TimedOut)))
             }
             // The reply of QEMU's drive under Linux 6.12, with another COUNT.
             DriveCommand::Ata(Ata::CheckPowerMode) => {

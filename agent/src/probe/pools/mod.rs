@@ -3,7 +3,7 @@
 
 use super::steady::Steady;
 use crate::clock::{Clock, Moment};
-use crate::reading::{Activity, Blind, LastCheck, Listing, Missing, Pool, Reason};
+use crate::reading::{Activity, Blind, LastCheck, Listing, Missing, Pool, Reason, WhyMissing};
 use crate::sense::host::{Host, parts};
 use crate::sense::parse::btrfs::members::{FileSystem, MountedFileSystem};
 use crate::sense::parse::dm::members::{LogicalVolume, RaidReport};
@@ -227,7 +227,7 @@ impl SeenPools {
 
     /// The pools as they stand, and what could not be looked at. `calendar` is now in seconds since 1970, if that is known.
     pub fn as_read(&mut self, host: &Host, calendar: Option<u64>, now: Moment) -> (Vec<Pool>, Vec<Blind>) {
-        let not_told = || Missing::new(Reason::NotAsked, "not answered yet");
+        let not_told = || Missing::from(WhyMissing::Pending);
         let mut found = Vec::new();
         let mut blind: Vec<Blind> =
             self.blind.iter().map(|(what, why)| Blind { what: what.clone(), why: why.clone() }).collect();
@@ -302,7 +302,7 @@ fn own(told: MountedFileSystem, uuid: &str) -> Result<MountedFileSystem, Missing
         true => Ok(told),
         false => {
             let found = format!("expected the file system {uuid}, found {}", told.uuid);
-            Err(Missing::new(Reason::Unreadable, found))
+            Err(Missing::found(Reason::Unreadable, found))
         }
     }
 }

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "tests write the files that are read")]
 
 use super::*;
-use crate::reading::{PoolRunning, Writing};
+use crate::reading::{Missing, PoolRunning, Reason, WhyMissing, Writing};
 use crate::sense::parse::dm::raid;
 use crate::sense::parse::zfs::status_json;
 use crate::units::Bytes;
@@ -63,9 +63,8 @@ impl Hut {
         seconds.step_by(2).filter(|&second| !self.asked(second, &[]).is_empty()).collect()
     }
 
-    fn read(&mut self, second: u64) -> (Vec<Pool>, Vec<String>) {
-        let (pools, blind) = self.pools.as_read(&self.host(), None, at(second));
-        (pools, blind.into_iter().map(|blind| format!("{:?}: {}", blind.what, blind.why)).collect())
+    fn read(&mut self, second: u64) -> (Vec<Pool>, Vec<Blind>) {
+        self.pools.as_read(&self.host(), None, at(second))
     }
 }
 
@@ -89,8 +88,12 @@ fn zpool_told(here: &Hut, sample: &[u8]) -> PoolAnswer {
 const CALM: &[u8] = include_bytes!("../../../parse/src/zfs/samples/2.3-checksums.json");
 const RESILVERS: &[u8] = include_bytes!("../../../parse/src/zfs/samples/2.3-resilver.json");
 
+fn no_members(pool: &str, why: Missing) -> Blind {
+    Blind { what: Listing::Members { pool: pool.to_owned() }, why }
+}
+
 fn no_answer() -> Missing {
-    Missing::new(Reason::TimedOut, "no answer for 10 s")
+    Missing::of(Reason::TimedOut)
 }
 
 #[test]
@@ -158,11 +161,11 @@ fn an_answer_that_does_not_come_leaves_the_older_one_until_it_is_stale() {
     heron.pools.give_up(&tank(), no_answer(), at(10));
     let (pools, blind) = heron.read(10);
     assert_eq!((pools[0].level.as_str(), pools[0].running.get()), ("", Some(&PoolRunning::Running)));
-    assert_eq!(blind, ["Members { pool: \"tank\" }: timed out: no answer for 10 s"]);
+    assert_eq!(blind, [no_members("tank", no_answer())]);
 
     let told = zpool_told(&heron, CALM);
     heron.pools.take_in(&tank(), told, at(20));
-    assert_eq!(heron.read(20).1, [""; 0], "a late answer counts");
+    assert_eq!(heron.read(20).1, [], "a late answer counts");
     heron.pools.give_up(&tank(), no_answer(), at(70));
     assert_eq!((heron.read(70).0[0].level.as_str(), heron.read(70).1.len()), ("raidz1", 0));
     assert_eq!(heron.read(200).1.len(), 1, "what was told three minutes ago is no longer news");
@@ -230,13 +233,10 @@ fn what_another_file_system_tells_is_not_believed() {
         PoolAnswer::Btrfs(Ok(told))
     };
     heron.pools.take_in(&Which::Btrfs(UUID.to_owned()), told("00000000-4c77-46ba-a490-0dfb7c90afd3"), at(1));
-    let found = "found 00000000-4c77-46ba-a490-0dfb7c90afd3";
-    assert_eq!(
-        heron.read(1).1,
-        [format!("Members {{ pool: \"songs\" }}: unreadable: expected the file system {UUID}, {found}")]
-    );
+    let found = format!("expected the file system {UUID}, found 00000000-4c77-46ba-a490-0dfb7c90afd3");
+    assert_eq!(heron.read(1).1, [no_members("songs", Missing::found(Reason::Unreadable, found))]);
     heron.pools.take_in(&Which::Btrfs(UUID.to_owned()), told(UUID), at(2));
-    assert_eq!(heron.read(2).1, [""; 0]);
+    assert_eq!(heron.read(2).1, []);
 }
 
 /// Sysfs does not say how an LVM volume stands: until the device mapper does, nobody knows.
@@ -251,12 +251,12 @@ fn an_lvm_volume_that_never_told_has_its_reason() {
     ]);
     let volume = Which::Lvm("vg-lv".to_owned());
     assert_eq!(heron.asked(0, &[]), std::slice::from_ref(&volume));
-    let running =
-        |heron: &mut Hut, second| heron.read(second).0[0].running.value.clone().map_err(|why| why.to_string());
-    assert_eq!(running(&mut heron, 0), Err("not read: not answered yet".to_owned()));
-    heron.pools.take_in(&volume, PoolAnswer::Lvm(Err(Missing::new(Reason::Refused, "mapper/control: denied"))), at(1));
-    assert_eq!(running(&mut heron, 1), Err("refused: mapper/control: denied".to_owned()));
-    assert_eq!(heron.read(1).1, [""; 0], "said once, by the pool itself");
+    let running = |heron: &mut Hut, second| heron.read(second).0[0].running.value.clone();
+    assert_eq!(running(&mut heron, 0), Err(WhyMissing::Pending.into()));
+    let refused = Missing::found(Reason::Refused, "mapper/control");
+    heron.pools.take_in(&volume, PoolAnswer::Lvm(Err(refused.clone())), at(1));
+    assert_eq!(running(&mut heron, 1), Err(refused));
+    assert_eq!(heron.read(1).1, [], "said once, by the pool itself");
     let status = raid::status("raid1 2 AD 409600/409600 idle 0 0 -").unwrap();
     let table = raid::table("raid1 3 0 region_size 4096 2 253:0 253:1 253:2 253:3").unwrap();
     heron.pools.take_in(&volume, PoolAnswer::Lvm(Ok(RaidReport { status, table })), at(2));

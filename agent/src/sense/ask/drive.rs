@@ -6,7 +6,7 @@ use super::nvme_admin::NvmeAdmin;
 use super::scsi::ScsiDrive;
 use super::scsi_generic::ScsiGeneric;
 use super::{DriveAnswers, DriveQuestions};
-use crate::reading::{Bus, DriveKind, Missing, Power, Reason};
+use crate::reading::{Bus, DriveKind, Missing, Power, Reason, WhyMissing};
 use crate::sense::drives::{self, DriveIdentity};
 use crate::sense::host::Host;
 use crate::sense::parse::quirks::{Bridge, quirks};
@@ -46,15 +46,11 @@ impl Asker {
         let quirks = quirks(identity.model.as_deref().unwrap_or_default(), bridge);
         let session = match identity.bus {
             Bus::Sata => DriveSession::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Kernel),
-            Bus::Usb if quirks.blocks_ata => {
-                DriveSession::None(Missing::new(Reason::Refused, "its USB adapter passes no health commands"))
-            }
+            Bus::Usb if quirks.blocks_ata => DriveSession::None(Missing::from(WhyMissing::AdapterBlocks)),
             Bus::Usb => DriveSession::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Bridge),
             Bus::Scsi => DriveSession::Scsi(ScsiDrive::default()),
             Bus::Nvme => DriveSession::Nvme(NvmeDrive::default().known_as(serial)),
-            Bus::Mmc | Bus::Virtio | Bus::Other => {
-                DriveSession::None(Missing::new(Reason::NotFitted, "drives of this kind take no health commands"))
-            }
+            Bus::Mmc | Bus::Virtio | Bus::Other => DriveSession::None(Missing::from(WhyMissing::NoHealthCommands)),
         };
         Self {
             device: host.path("/dev").join(device),

@@ -15,7 +15,8 @@ use super::parse::counter::{DecodedCounter, drop_contradicted_hours};
 use super::parse::quirks::is_weak_serial;
 use super::parse::scsi::sense_data::{Answering, Sense, sense};
 use crate::reading::{
-    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTestStep, SelfTests,
+    HealthPart, LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTestStep, SelfTests,
+    UnreadHealth, WhyMissing,
 };
 use crate::units::Celsius;
 use command::DriveCommand;
@@ -43,7 +44,7 @@ impl Failure {
     /// The reason, for a reading.
     pub fn reason(self) -> Missing {
         match self {
-            Self::NotSupported(why) => Missing::new(Reason::NotFitted, format!("the drive does not offer it: {why}")),
+            Self::NotSupported(why) => not_supported().and_found(why),
             Self::Missing(why) => why,
         }
     }
@@ -160,16 +161,16 @@ pub struct Health {
     /// How long it may try before it says that it cannot.
     pub recovery_limit: Result<RecoveryLimit, Missing>,
     /// What could not be read, and why; what the drive does not offer is not among it.
-    pub unread: Vec<String>,
+    pub unread: Vec<UnreadHealth>,
 }
 
 impl Health {
     /// The health of a drive that offers nothing.
     fn not_offered() -> Self {
         Self {
-            assessment: Err(not_offered()),
+            assessment: Err(not_supported()),
             counters: Vec::new(),
-            newest_error: Err(not_offered()),
+            newest_error: Err(not_supported()),
             recovery_limit: Err(recovery_not_asked()),
             unread: Vec::new(),
         }
@@ -189,7 +190,7 @@ fn is_who_was_asked(known: Option<&str>, found: Option<&str>) -> Result<(), Miss
 
 /// Why no recovery limit is known of a drive that was never asked.
 pub(crate) fn recovery_not_asked() -> Missing {
-    Missing::new(Reason::NotAsked, "only SATA disks on the kernel's own ports are asked")
+    Missing::from(WhyMissing::OnlySataDisks)
 }
 
 /// The sense of a reply.
@@ -197,12 +198,12 @@ fn sense_of(reply: &Reply, answering: Answering) -> Result<Sense, Missing> {
     sense(&reply.sense, answering).map_err(unreadable)
 }
 
-fn not_offered() -> Missing {
-    Missing::new(Reason::NotFitted, "the drive does not offer it")
+fn not_supported() -> Missing {
+    WhyMissing::NotSupported.into()
 }
 
 fn unreadable(why: String) -> Missing {
-    Missing::new(Reason::Unreadable, why)
+    Missing::found(Reason::Unreadable, why)
 }
 
 /// Parses the data of a reply; a bridge can return anything.
@@ -218,11 +219,11 @@ fn settle(health: &mut Health) {
 }
 
 /// Takes in counters, or notes why there are none.
-fn collect(health: &mut Health, what: &str, found: Result<Vec<DecodedCounter>, Failure>) {
+fn collect(health: &mut Health, part: HealthPart, found: Result<Vec<DecodedCounter>, Failure>) {
     match found {
         Ok(counters) => health.counters.extend(counters),
         Err(Failure::NotSupported(_)) => {}
-        Err(Failure::Missing(why)) => health.unread.push(format!("{what}: {why}")),
+        Err(Failure::Missing(missing)) => health.unread.push(UnreadHealth { part, missing }),
     }
 }
 

@@ -2,10 +2,12 @@
 
 use super::command::{DriveCommand, Nvme};
 use super::{
-    DriveAnswers, DriveQuestions, Failure, Health, OneSession, Transport, is_who_was_asked, not_offered, parsed,
+    DriveAnswers, DriveQuestions, Failure, Health, OneSession, Transport, is_who_was_asked, not_supported, parsed,
     recovery_not_asked, self_tests, unreadable,
 };
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
+use crate::reading::{
+    HealthPart, Missing, OwnLimits, Power, SelfAssessment, SelfTestStep, SelfTests, UnreadHealth, WhyMissing,
+};
 use crate::sense::parse::nvme;
 use crate::sense::parse::nvme::health::Warning;
 use crate::sense::parse::nvme::identify::NvmeIdentity;
@@ -50,7 +52,7 @@ impl NvmeDrive {
         let own_limits = self.own_limits();
         let temperature = wanted.temperature.then(|| {
             let stated = log.clone()?.temperature;
-            let stated = stated.ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature"))?;
+            let stated = stated.ok_or_else(|| Missing::from(WhyMissing::NoValidTemperature))?;
             plausible_now(stated, own_limits.critical).map_err(unreadable)
         });
         let health = wanted.health.then(|| Health {
@@ -59,7 +61,12 @@ impl NvmeDrive {
             newest_error: parsed(to.send(&DriveCommand::Nvme(ERRORS)), nvme::logs::newest_error)
                 .map_err(Failure::reason),
             recovery_limit: Err(recovery_not_asked()),
-            unread: log.as_ref().err().map(|why| format!("health log: {why}")).into_iter().collect(),
+            unread: log
+                .as_ref()
+                .err()
+                .map(|missing| UnreadHealth { part: HealthPart::HealthLog, missing: missing.clone() })
+                .into_iter()
+                .collect(),
         });
         let step = wanted.step.map(|step| {
             power.clone()?;
@@ -106,7 +113,7 @@ impl NvmeDrive {
     }
 
     fn able(&self) -> Result<&NvmeIdentity, Missing> {
-        self.controller.as_ref().filter(|controller| controller.can_self_test).ok_or_else(not_offered)
+        self.controller.as_ref().filter(|controller| controller.can_self_test).ok_or_else(not_supported)
     }
 }
 

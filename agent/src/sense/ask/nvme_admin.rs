@@ -2,7 +2,7 @@
 
 use super::command::DriveCommand;
 use super::{Failure, Reply, Transport};
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, WhyMissing};
 use crate::sense::parse::scsi::sense_data::Answering;
 use std::fs::File;
 use std::io;
@@ -44,9 +44,11 @@ impl NvmeAdmin {
     #[allow(clippy::disallowed_methods, reason = "a drive's own device is this file's edge")]
     pub fn open(device: &Path) -> Result<Self, Missing> {
         let open = File::open(device).map_err(|error| {
-            let refused = error.kind() == io::ErrorKind::PermissionDenied;
-            let reason = if refused { Reason::Refused } else { Reason::Unreadable };
-            Missing::new(reason, format!("{}: {error}", device.display()))
+            let device = device.display();
+            match error.kind() {
+                io::ErrorKind::PermissionDenied => Missing::found(Reason::Refused, device.to_string()),
+                _ => Missing::found(Reason::Unreadable, format!("{device}: {error}")),
+            }
         });
         open.map(|device| Self { device })
     }
@@ -85,12 +87,12 @@ impl Transport for NvmeAdmin {
 
 fn not_sent(error: &io::Error) -> Missing {
     match error.raw_os_error() {
-        Some(libc::EPERM | libc::EACCES) => Missing::new(Reason::Refused, "logs of an NVMe drive need CAP_SYS_ADMIN"),
+        Some(libc::EPERM | libc::EACCES) => Missing::from(WhyMissing::NeedsSysAdmin),
         // The kernel cancels what is under way when it resets a controller that did not answer (nvme_execute_rq in
         // drivers/nvme/host/core.c).
-        Some(libc::EINTR) => Missing::new(Reason::TimedOut, "the kernel gave up waiting for the drive"),
-        Some(libc::ENODEV | libc::ENXIO) => Missing::new(Reason::NotFitted, "the drive is gone"),
-        _ => Missing::new(Reason::Unreadable, error.to_string()),
+        Some(libc::EINTR) => Missing::from(WhyMissing::KernelGaveUp),
+        Some(libc::ENODEV | libc::ENXIO) => Missing::from(WhyMissing::Disconnected),
+        _ => Missing::found(Reason::Unreadable, error.to_string()),
     }
 }
 
@@ -103,7 +105,7 @@ fn declined(status: i32) -> Failure {
     if UNKNOWN.contains(&code) {
         Failure::NotSupported(found)
     } else {
-        Failure::Missing(Missing::new(Reason::Unreadable, format!("expected 000h, {found}")))
+        Failure::Missing(Missing::found(Reason::Unreadable, format!("expected 000h, {found}")))
     }
 }
 
@@ -127,7 +129,7 @@ mod tests {
         let reason = |number| not_sent(&io::Error::from_raw_os_error(number)).reason;
         assert_eq!(
             [libc::EINTR, libc::ENODEV, libc::EACCES, libc::EIO].map(reason),
-            [Reason::TimedOut, Reason::NotFitted, Reason::Refused, Reason::Unreadable]
+            [Reason::TimedOut, Reason::NotAvailable, Reason::Refused, Reason::Unreadable]
         );
     }
 }

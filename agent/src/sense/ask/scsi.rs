@@ -2,10 +2,10 @@
 
 use super::command::{DriveCommand, Scsi};
 use super::{
-    DriveAnswers, DriveQuestions, Failure, Health, OneSession, Reply, Transport, collect, not_offered, parsed,
+    DriveAnswers, DriveQuestions, Failure, Health, OneSession, Reply, Transport, collect, not_supported, parsed,
     self_tests, settle, unreadable,
 };
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
+use crate::reading::{HealthPart, Missing, OwnLimits, Power, SelfAssessment, SelfTestStep, SelfTests, WhyMissing};
 use crate::sense::parse::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 use crate::sense::parse::scsi;
 use crate::sense::parse::scsi::logs::{Exceptions, ScsiAssessment, Warmth};
@@ -62,11 +62,8 @@ impl ScsiDrive {
         let verdict = (wanted.health || wants_warmth && warmth.is_none()).then(|| self.exceptions(to));
         let limit = warmth.as_ref().and_then(|warmth| warmth.as_ref().ok()?.limit);
         let in_verdict = || verdict.clone().map(|told| told.map(|told| Warmth { now: told.temperature, limit: None }));
-        let now = |warmth: Result<Warmth, Missing>| {
-            warmth?
-                .now
-                .ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
-        };
+        let now =
+            |warmth: Result<Warmth, Missing>| warmth?.now.ok_or_else(|| Missing::from(WhyMissing::NoValidTemperature));
         let step = wanted.step.map(|step| {
             // Only the drive's own word says that a test wakes nobody.
             state?;
@@ -99,7 +96,7 @@ impl ScsiDrive {
 
     fn exceptions(&self, to: &mut dyn Transport) -> Result<Exceptions, Missing> {
         if !self.has(EXCEPTIONS) {
-            return Err(not_offered());
+            return Err(not_supported());
         }
         parsed(send(to, EXCEPTIONS), scsi::logs::exceptions).map_err(Failure::reason)
     }
@@ -112,16 +109,20 @@ impl ScsiDrive {
         });
         for page in ERRORS.into_iter().filter(|&page| self.has(page)) {
             let found = parsed(send(to, page), |bytes| scsi::errors::error_counters(bytes, page));
-            collect(&mut health, &format!("log page {page:02X}h"), found);
+            collect(&mut health, HealthPart::ErrorCounters, found);
         }
         if self.has(STARTS) {
-            collect(&mut health, "starts", parsed(send(to, STARTS), scsi::logs::start_stop));
+            collect(&mut health, HealthPart::Starts, parsed(send(to, STARTS), scsi::logs::start_stop));
         }
         if self.has(WEAR) {
-            collect(&mut health, "wear", parsed(send(to, WEAR), scsi::logs::wear).map(|counter| vec![counter]));
+            collect(
+                &mut health,
+                HealthPart::Wear,
+                parsed(send(to, WEAR), scsi::logs::wear).map(|counter| vec![counter]),
+            );
         }
         if self.has(PHYS) {
-            collect(&mut health, "phys", parsed(send(to, PHYS), scsi::errors::phy_errors));
+            collect(&mut health, HealthPart::LinkErrors, parsed(send(to, PHYS), scsi::errors::phy_errors));
         }
         if self.has(SCAN) {
             let scan = parsed(send(to, SCAN), scsi::errors::scan).map(|scan| {
@@ -132,7 +133,7 @@ impl ScsiDrive {
                     DecodedCounter::new("pending_sectors", bad, CounterUnit::Count, origin),
                 ]
             });
-            collect(&mut health, "background scan", scan);
+            collect(&mut health, HealthPart::BackgroundScan, scan);
         }
         settle(&mut health);
         health
@@ -140,7 +141,7 @@ impl ScsiDrive {
 
     fn self_tests(&mut self, to: &mut dyn Transport) -> Result<SelfTests, Missing> {
         if !self.has(SELF_TESTS) {
-            return Err(not_offered());
+            return Err(not_supported());
         }
         let record = parsed(send(to, SELF_TESTS), scsi::errors::self_tests).map_err(Failure::reason)?;
         let hours = self.has(SCAN).then(|| parsed(send(to, SCAN), scsi::errors::scan).ok()).flatten();
@@ -155,7 +156,7 @@ impl ScsiDrive {
     /// Begins or ends a self-test. A drive that keeps no record of them is not asked: nobody would learn of the result.
     fn step(&self, to: &mut dyn Transport, step: SelfTestStep) -> Result<(), Missing> {
         if !self.has(SELF_TESTS) {
-            return Err(not_offered());
+            return Err(not_supported());
         }
         to.send(&DriveCommand::Scsi(Scsi::SelfTest(step))).map_err(Failure::reason).map(drop)
     }

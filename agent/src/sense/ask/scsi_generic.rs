@@ -2,7 +2,7 @@
 
 use super::command::DriveCommand;
 use super::{Failure, Reply, Transport};
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, WhyMissing};
 use crate::sense::parse::scsi::sense_data::{Answering, Meaning, sense};
 use std::fs::File;
 use std::io;
@@ -67,8 +67,11 @@ impl ScsiGeneric {
 }
 
 fn missing(error: &io::Error, device: &Path) -> Missing {
-    let reason = if error.kind() == io::ErrorKind::PermissionDenied { Reason::Refused } else { Reason::Unreadable };
-    Missing::new(reason, format!("{}: {error}", device.display()))
+    let device = device.display();
+    match error.kind() {
+        io::ErrorKind::PermissionDenied => Missing::found(Reason::Refused, device.to_string()),
+        _ => Missing::found(Reason::Unreadable, format!("{device}: {error}")),
+    }
 }
 
 impl Transport for ScsiGeneric {
@@ -126,7 +129,7 @@ impl Transport for ScsiGeneric {
         match header.status {
             0 => Ok(reply),
             CHECK_CONDITION => checked(reply, self.answering),
-            other => Err(Failure::Missing(Missing::new(
+            other => Err(Failure::Missing(Missing::found(
                 Reason::Unreadable,
                 format!("expected SCSI status 00h, found {other:02X}h"),
             ))),
@@ -146,22 +149,20 @@ fn checked(reply: Reply, answering: Answering) -> Result<Reply, Failure> {
         Ok(Some(meaning @ (Meaning::Aborted | Meaning::UnknownCommand | Meaning::UnknownField))) => {
             Err(Failure::NotSupported(meaning.to_string()))
         }
-        Ok(meaning) => Err(Failure::Missing(Missing::new(
+        Ok(meaning) => Err(Failure::Missing(Missing::found(
             Reason::Unreadable,
             format!("expected an answer, found sense {:02X?} ({meaning:?})", reply.sense),
         ))),
-        Err(why) => Err(Failure::Missing(Missing::new(Reason::Unreadable, why.clone()))),
+        Err(why) => Err(Failure::Missing(Missing::found(Reason::Unreadable, why.clone()))),
     }
 }
 
 fn refused(error: &io::Error) -> Failure {
     match error.raw_os_error() {
-        Some(libc::EPERM | libc::EACCES) => {
-            Failure::Missing(Missing::new(Reason::Refused, "commands to a drive need CAP_SYS_RAWIO"))
-        }
+        Some(libc::EPERM | libc::EACCES) => Failure::Missing(WhyMissing::NeedsRawIo.into()),
         Some(libc::ENOTTY | libc::EINVAL) => Failure::NotSupported(error.to_string()),
-        Some(libc::ENODEV | libc::ENXIO) => Failure::Missing(Missing::new(Reason::NotFitted, "the drive is gone")),
-        _ => Failure::Missing(Missing::new(Reason::Unreadable, error.to_string())),
+        Some(libc::ENODEV | libc::ENXIO) => Failure::Missing(WhyMissing::Disconnected.into()),
+        _ => Failure::Missing(Missing::found(Reason::Unreadable, error.to_string())),
     }
 }
 
@@ -173,12 +174,11 @@ fn transport_trouble(status: u16) -> Failure {
     const TIMED_OUT: u16 = 3;
     const ABORTED: u16 = 5;
     const RESET: u16 = 8;
-    let (reason, what) = match status {
-        TIMED_OUT | ABORTED | RESET => (Reason::TimedOut, "the kernel gave up waiting for the drive".to_owned()),
-        NO_CONNECTION => (Reason::NotFitted, "the drive is gone".to_owned()),
-        other => (Reason::Unreadable, format!("expected host status 0, found {other}")),
-    };
-    Failure::Missing(Missing::new(reason, what))
+    Failure::Missing(match status {
+        TIMED_OUT | ABORTED | RESET => WhyMissing::KernelGaveUp.into(),
+        NO_CONNECTION => WhyMissing::Disconnected.into(),
+        other => Missing::found(Reason::Unreadable, format!("expected host status 0, found {other}")),
+    })
 }
 
 #[cfg(test)]
@@ -193,6 +193,6 @@ mod tests {
             Failure::NotSupported(_) => None,
         };
         assert_eq!([3, 5, 8].map(reason), [Some(Reason::TimedOut); 3]);
-        assert_eq!([1, 7].map(reason), [Some(Reason::NotFitted), Some(Reason::Unreadable)]);
+        assert_eq!([1, 7].map(reason), [Some(Reason::NotAvailable), Some(Reason::Unreadable)]);
     }
 }

@@ -18,7 +18,7 @@ pub fn pool(of: &LogicalVolume, told: Result<&RaidReport, Missing>, now: Moment)
     let known = unknown(PoolKind::Lvm, of.uuid.clone(), of.name.clone(), running, now);
     let told = told.ok();
     let members = dm::members::members(of, told).into_iter().map(member).collect();
-    let size = of.size.ok_or_else(|| Missing::new(Reason::Unreadable, format!("found no size of {}", of.device)));
+    let size = of.size.ok_or_else(|| Missing::found(Reason::Unreadable, format!("found no size of {}", of.device)));
     let size = Reading::new(size, now, Source::Sysfs);
     let Some(told) = told else { return Pool { members, size, ..known } };
     let status = &told.status;

@@ -72,7 +72,7 @@ fn pool(host: &Host, block: &Path, files: &[String], name: String, now: Moment) 
     let is_shown = level.as_ref().is_ok_and(|level| !level.is_empty()) && wanted.as_ref().is_ok_and(|count| *count > 0);
     let no_layout = (running == Ok(PoolRunning::Running) && !is_shown).then(|| {
         let found = "md/level, md/raid_disks: expected a level and a number of members, found nothing";
-        Missing::new(Reason::Unreadable, found)
+        Missing::found(Reason::Unreadable, found)
     });
     let (no_level, no_count) = (level.as_ref().err().cloned(), wanted.as_ref().err().cloned());
     let unread = no_level.or(no_count).or(no_layout).or(unread_members.into_iter().flatten().next());
@@ -124,7 +124,7 @@ fn member(host: &Host, folder: &Path, device: &str) -> Option<(Member, Option<Mi
     let link = folder.join("block");
     let unlinked = host.link_text(&link).is_none().then(|| {
         let found = format!("dev-{device}/block: expected a link to its block device, found none");
-        Missing::new(Reason::Unreadable, found)
+        Missing::found(Reason::Unreadable, found)
     });
     // md unlinks a member that is being removed, and its files answer no more before they are gone as well.
     if slot.is_err() && state.is_err() && unlinked.is_some() {

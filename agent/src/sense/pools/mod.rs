@@ -7,7 +7,7 @@ pub mod md;
 pub mod zfs;
 
 use crate::clock::Moment;
-use crate::reading::{Activity, ActivityKind, Missing, Pool, PoolKind, PoolRunning, Reading, Reason, Source};
+use crate::reading::{Activity, ActivityKind, Missing, Pool, PoolKind, PoolRunning, Reading, Source, WhyMissing};
 
 /// A pool of which only this is known.
 fn unknown(kind: PoolKind, key: String, name: String, running: Result<PoolRunning, Missing>, now: Moment) -> Pool {
@@ -22,7 +22,7 @@ fn unknown(kind: PoolKind, key: String, name: String, running: Result<PoolRunnin
         members: Vec::new(),
         groups: Vec::new(),
         activity: Activity::IDLE,
-        size: Reading::new(Err(Missing::new(Reason::NotAsked, "not reported yet")), now, Source::Pool),
+        size: Reading::new(Err(Missing::from(WhyMissing::Pending)), now, Source::Pool),
         mismatches: None,
         last_check: None,
         lost_data: None,

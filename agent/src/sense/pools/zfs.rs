@@ -4,7 +4,7 @@ use super::unknown;
 use crate::clock::{self, Moment};
 use crate::reading::{
     Activity, ActivityKind, AfterCrash, Group, LastCheck, Member, MemberErrorKind, MemberErrors, MemberRole,
-    MemberState, Missing, Pool, PoolKind, PoolRunning, Reading, Reason, Source,
+    MemberState, Missing, Pool, PoolKind, PoolRunning, Reading, Source, WhyMissing,
 };
 use crate::sense::beneath;
 use crate::sense::host::{Host, parts};
@@ -128,8 +128,8 @@ fn running(state: ZfsPoolState) -> Result<PoolRunning, Missing> {
         ZfsPoolState::Suspended => Ok(PoolRunning::Suspended),
         ZfsPoolState::Faulted | ZfsPoolState::Unavailable => Ok(PoolRunning::Broken),
         ZfsPoolState::Offline | ZfsPoolState::Removed | ZfsPoolState::Split => Ok(PoolRunning::Inactive),
-        ZfsPoolState::Transitioning => Err(Missing::new(Reason::Unreadable, "changing from one state to another")),
-        ZfsPoolState::Unknown => Err(Missing::new(Reason::Unreadable, "the module does not report its state")),
+        ZfsPoolState::Transitioning => Err(Missing::from(WhyMissing::NoSettledState)),
+        ZfsPoolState::Unknown => Err(Missing::from(WhyMissing::NoSettledState)),
     }
 }
 

@@ -80,6 +80,7 @@ impl<'a> Filler<'a> {
             Fact::Controller(name) => controller(name, language),
             Fact::Text(text) => (*text).to_owned(),
             Fact::Texts(texts) => texts.join(", "),
+            Fact::Missing(why) => language.missing(why),
             Fact::Unseen(parts) => unseen(parts, ", ", language),
             Fact::Celsius(celsius) => language.temperature(*celsius),
             Fact::Difference(difference) => language.difference(*difference),

@@ -5,6 +5,7 @@ use super::condition::tests::all;
 use super::delivery;
 use super::facts;
 use super::phrases::{Language, Phrases};
+use crate::reading::{HealthPart, Reason, WhyMissing};
 use crate::verdict::{Cause, Kind, Place};
 use std::collections::BTreeSet;
 use std::fs;
@@ -43,6 +44,9 @@ fn every_key_is_used_and_every_key_that_is_used_exists() {
     used.extend(Cause::ALL.iter().filter(speaks).map(|cause| format!("cause.{}", cause.id())));
     used.extend(crate::rehearse::RehearsedFault::all().map(|fault| format!("rehearse.fault.{fault}")));
     used.extend(delivery::keys());
+    used.extend(WhyMissing::ALL.iter().map(|why| format!("missing.{}", why.id())));
+    used.extend(Reason::ALL.iter().map(|reason| format!("reason.{}", reason.id())));
+    used.extend(HealthPart::ALL.iter().map(|part| format!("health-part.{}", part.id())));
     let section = |key: &&'static str| key.rsplit_once('.').map(|(section, _)| section.trim_end_matches(".evidence"));
     let sections: BTreeSet<&str> = table.iter().filter_map(section).collect();
     let phrases = Language::ENGLISH.places();

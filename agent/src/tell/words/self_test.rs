@@ -115,7 +115,7 @@ mod tests {
     use super::*;
     use crate::clock::Moment;
     use crate::demo::{heron, story};
-    use crate::reading::{Missing, Reason};
+    use crate::reading::{Missing, WhyMissing};
 
     fn place(tray: &str, serial: &str) -> Place {
         Place { tray: Some(tray.into()), serial: Some(serial.into()), port: None }
@@ -146,10 +146,10 @@ mod tests {
     fn a_sleeping_drive_is_refused_with_the_reason() {
         let said = |found: &Refusal| refusal(&lark(), SelfTestStep::Short, found, Language::ENGLISH);
         assert!(said(&Refusal::Sleeps).contains("asleep; a self-test would wake it"));
-        let why = Missing::new(Reason::NotFitted, "the drive does not offer it");
+        let why = Missing::from(WhyMissing::NotSupported);
         assert_eq!(
             said(&Refusal::NotOffered(why)),
-            "the drive in tray 3 (serial ..LARK): its self-test log cannot be read (not fitted: the drive does not offer it)"
+            "the drive in tray 3 (serial ..LARK): its self-test log cannot be read (the drive does not support it)"
         );
     }
 

@@ -3,6 +3,7 @@
 use super::phrases::{Language, Phrases};
 use crate::reading::Listing;
 use crate::verdict::{BoardPart, PartName, UnseenPart};
+use std::time::Duration;
 
 /// So many channels of one chip are named.
 const NAMED: usize = 4;
@@ -21,6 +22,11 @@ pub fn unseen_part(unseen: &UnseenPart, language: Language) -> String {
         }
         None => format!("{part}: {why}"),
     }
+}
+
+/// Everything, of which nothing has been heard for so long.
+pub fn all_unseen(silent: Duration, language: Language) -> String {
+    language.say("unseen.silent", &[("span", &language.span(silent))])
 }
 
 fn named(part: &PartName, language: Language) -> String {
@@ -72,10 +78,10 @@ fn listed(list: &Listing, language: Language) -> String {
 mod tests {
     use super::*;
     use crate::reading::{Missing, Reason};
-    use std::time::Duration;
 
     fn said(part: PartName, detail: &str, lasted: Option<u64>, language: Language) -> String {
-        let why = Missing::new(Reason::TimedOut, detail);
+        let found = (!detail.is_empty()).then(|| detail.to_owned());
+        let why = Missing { found, ..Missing::of(Reason::TimedOut) };
         unseen_part(&UnseenPart { part, why, lasted: lasted.map(Duration::from_secs) }, language)
     }
 

@@ -106,7 +106,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
                 // A virtual SCSI controller answers whether its drive sleeps by itself, so only SATA questions get stuck.
                 ["TRAY-B", "TRAY-C"].into_iter().try_for_each(|serial| {
                     let drive = look.item("drives", "serial", serial)?;
-                    drive.must_be_missing("power", "timed out")?;
+                    drive.must_be_missing("power", "timed-out")?;
                     drive.must_be_missing("temperature_c", "timed out")?;
                     drive.must_be_missing("assessment", "timed out")
                 })

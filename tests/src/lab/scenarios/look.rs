@@ -118,13 +118,13 @@ impl Item<'_> {
         self.item[key].as_str().map(str::to_owned).ok_or_else(wrong)
     }
 
-    /// Whether the key is `null`, with a reason that has these words.
-    pub fn must_be_missing(&self, key: &str, words: &str) -> Result<(), LabError> {
-        let reason = self.item["missing"][key].as_str();
-        if self.item[key].is_null() && reason.is_some_and(|reason| reason.contains(words)) {
+    /// Whether the key is `null`, for a reason that has this id, or with this behind it.
+    pub fn must_be_missing(&self, key: &str, id: &str) -> Result<(), LabError> {
+        let missing = &self.item["missing"][key];
+        if self.item[key].is_null() && (missing["reason"] == id || missing["why"] == id) {
             return Ok(());
         }
-        let wanted = format!("null, with a reason that has the words {words:?}");
+        let wanted = format!("null, with the reason `{id}`");
         Err(LabError::unexpected(format!("{}, {key}", self.place), wanted, self.item.to_string()))
     }
 

@@ -121,7 +121,7 @@ fn hanging(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
     })?;
     let mut checks = vec![report.step("look, without an agent: the others are read, and it has a reason", || {
         let look = look_that_knows(heron, &["/srv/wren", "/srv/robin", "/srv/lark"])?;
-        look.item("volumes", "mount", "/srv/swift")?.must_be_missing("size_bytes", "not answered yet")
+        look.item("volumes", "mount", "/srv/swift")?.must_be_missing("size_bytes", "pending")
     })];
     heron.watch(report)?;
     checks.push(report.step("look: of the one that hangs it says that it timed out", || {
@@ -129,7 +129,7 @@ fn hanging(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
             let volume = look.item("volumes", "mount", "/srv/swift")?;
             ["size_bytes", "free_bytes", "used_bytes"]
                 .into_iter()
-                .try_for_each(|key| volume.must_be_missing(key, "timed out"))
+                .try_for_each(|key| volume.must_be_missing(key, "timed-out"))
         })
     }));
     checks.push(report.step("look: all the same another volume is read as it changes", || {

@@ -242,7 +242,7 @@ impl ScriptedBox {
         }
         snapshot.drives.retain(|drive| !gone.contains(&drive.device));
         if self.no_fan {
-            snapshot.fans[0].speed.value = Err(Missing::new(Reason::TimedOut, "no answer"));
+            snapshot.fans[0].speed.value = Err(Missing::found(Reason::TimedOut, "no answer"));
         }
         if let Some(rpm) = self.second_fan {
             let speed = Reading::new(Ok(Rpm(rpm)), now, Source::Hwmon);
@@ -272,7 +272,7 @@ impl ScriptedBox {
             snapshot.controllers.push(other);
         }
         if self.no_bus_errors {
-            let none = || Err(Missing::new(Reason::NotFitted, "no such file"));
+            let none = || Err(Missing::found(Reason::NotAvailable, "no such file"));
             snapshot.controllers.iter_mut().for_each(|card| card.bus_errors.value = none());
         }
         if self.volume_stops {
@@ -338,7 +338,7 @@ fn controllers(now: Moment, plugged: Plugged, link_power: Option<String>) -> Vec
 
 /// Nothing could be looked at.
 pub fn blind(snapshot: &mut Snapshot) {
-    let why = || Missing::new(Reason::TimedOut, "no answer");
+    let why = || Missing::found(Reason::TimedOut, "no answer");
     let what = [Listing::Drives, Listing::Pools, Listing::Controllers, Listing::Mounts];
     snapshot.blind = what.into_iter().map(|what| Blind { what, why: why() }).collect();
     snapshot.drives.clear();

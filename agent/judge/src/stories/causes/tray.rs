@@ -61,7 +61,7 @@ impl Tray {
             let block = format!("{}2", drive.device);
             match purpose {
                 Purpose::Known(by) => uses.push(DriveUse { block, by: by.clone() }),
-                Purpose::Unknown => drive.uses.value = Err(Missing::new(Reason::Unreadable, "no table of mounts")),
+                Purpose::Unknown => drive.uses.value = Err(Missing::found(Reason::Unreadable, "no table of mounts")),
             }
         }
         if let Some(speed) = self.speed {

@@ -9,7 +9,7 @@ use super::{
     DriveAnswers, DriveQuestions, Failure, Health, OneSession, Reply, Transport, collect, is_who_was_asked, parsed,
     recovery_not_asked, sense_of, settle, unreadable,
 };
-use crate::reading::{LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment};
+use crate::reading::{HealthPart, LoggedError, Missing, OwnLimits, Power, RecoveryLimit, SelfAssessment, WhyMissing};
 use crate::sense::parse::ata;
 use crate::sense::parse::ata::abilities::Abilities;
 use crate::sense::parse::ata::identify::{Identify, Rotation, identify};
@@ -134,7 +134,7 @@ impl AtaDrive {
             return Ok(());
         }
         if !wanted.in_use {
-            return Err(Missing::new(Reason::NotAsked, "not used since the start, and its adapter is not known yet"));
+            return Err(Missing::from(WhyMissing::AdapterUnknown));
         }
         self.meet(to, false).map_err(|unmet| match unmet {
             Unmet::Another(why) | Unmet::Unknown(why) => why,
@@ -181,7 +181,7 @@ impl AtaDrive {
         heard: &mut AtaAnswers,
     ) -> Result<Celsius, Missing> {
         let abilities = self.abilities();
-        let mut none = Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense");
+        let mut none = Missing::from(WhyMissing::NoValidTemperature);
         if abilities.sct && !self.quirks.avoid_sct {
             let status = parsed(self.send(to, Ata::SmartReadLog { log: SCT_STATUS }), ata::sct::sct_status);
             match status.ok().and_then(|status| status.temperature).map(|now| plausible_now(now, None)) {
@@ -191,7 +191,7 @@ impl AtaDrive {
             }
         }
         if !abilities.smart_enabled {
-            return Err(Missing::new(Reason::NotFitted, "the drive has no SMART, or it is switched off"));
+            return Err(Missing::from(WhyMissing::NoSmart));
         }
         let degrees = |counters: &[DecodedCounter]| {
             let named = |name| counters.iter().find(|counter| counter.name == name);
@@ -216,7 +216,7 @@ impl AtaDrive {
         }
         if abilities.phy_counters {
             let events = self.read(to, PHY_EVENTS, 0, ata::logs::phy_events);
-            collect(&mut health, "Phy event counters", events);
+            collect(&mut health, HealthPart::LinkErrors, events);
         }
         if abilities.error_log {
             self.errors(to, &logs, &mut health);
@@ -233,10 +233,10 @@ impl AtaDrive {
         }
         let Some(identity) = &self.identity else { return Err(recovery_not_asked()) };
         if identity.rotation == Rotation::Nothing {
-            return Err(Missing::new(Reason::NotAsked, "a drive without disks does not try for long"));
+            return Err(Missing::from(WhyMissing::OnlySataDisks));
         }
         if !identity.abilities.recovery_control || self.quirks.avoid_sct {
-            return Err(Missing::new(Reason::NotFitted, "the drive has no limit to set"));
+            return Err(Missing::from(WhyMissing::NoRecoveryLimit));
         }
         let mut of = |at| {
             let reply = self.send(to, Ata::RecoveryLimit(at)).map_err(Failure::reason)?;
@@ -249,11 +249,11 @@ impl AtaDrive {
     fn statistics(&mut self, to: &mut dyn Transport, health: &mut Health) {
         let pages = match self.read(to, STATISTICS, 0, ata::statistics::supported_pages) {
             Ok(pages) => pages,
-            Err(failure) => return collect(health, "list of statistics", Err(failure)),
+            Err(failure) => return collect(health, HealthPart::Statistics, Err(failure)),
         };
         for page in pages.into_iter().filter(|page| (1..=7).contains(page)) {
             let found = self.read(to, STATISTICS, page.into(), |bytes| ata::statistics::counters(bytes, page));
-            collect(health, &format!("statistics page {page:02X}h"), found);
+            collect(health, HealthPart::Statistics, found);
         }
     }
 
@@ -268,7 +268,7 @@ impl AtaDrive {
             health.newest_error = newest.map_err(Failure::reason);
             vec![count]
         });
-        collect(health, "error log", found);
+        collect(health, HealthPart::ErrorLog, found);
     }
 
     fn extended_errors(&mut self, to: &mut dyn Transport, pages: u16) -> Result<Errors, Failure> {
@@ -290,12 +290,12 @@ impl AtaDrive {
         });
         match self.smart_data(to, heard) {
             Ok(data) => self.take_in(to, health, &data),
-            Err(failure) => collect(health, "attributes", Err(failure)),
+            Err(failure) => collect(health, HealthPart::Attributes, Err(failure)),
         }
     }
 
     fn take_in(&mut self, to: &mut dyn Transport, health: &mut Health, data: &SmartData) {
-        collect(health, "attributes", Ok(ata::attributes::counters(&data.attributes, self.model())));
+        collect(health, HealthPart::Attributes, Ok(ata::attributes::counters(&data.attributes, self.model())));
         // Where the status cannot be had, as behind some bridges, the thresholds say the same.
         if health.assessment.is_err() {
             if let Ok(limits) = parsed(self.send(to, Ata::SmartReadThresholds), thresholds) {

@@ -3,7 +3,7 @@
 use super::{AtaAnswers, AtaDrive, whole_page};
 use crate::reading::{Missing, SelfTestStep, SelfTests};
 use crate::sense::ask::command::Ata;
-use crate::sense::ask::{Failure, Transport, not_offered, parsed, self_tests, unreadable};
+use crate::sense::ask::{Failure, Transport, not_supported, parsed, self_tests, unreadable};
 use crate::sense::parse::ata;
 use crate::sense::parse::ata::logs::Directory;
 use crate::sense::parse::ata::self_test::{AtaPastTest, AtaTestOutcome};
@@ -17,7 +17,7 @@ impl AtaDrive {
     pub(super) fn self_tests(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers) -> Result<SelfTests, Missing> {
         let data = self.smart_data(to, heard).map_err(Failure::reason)?;
         if !data.can_self_test {
-            return Err(not_offered());
+            return Err(not_supported());
         }
         let hours = ata::attributes::counters(&data.attributes, self.model())
             .into_iter()
@@ -38,7 +38,7 @@ impl AtaDrive {
         // What it answers now is old once the test has begun, so nobody else gets to hear it.
         let data = self.smart_data(to, &mut AtaAnswers::default()).map_err(Failure::reason)?;
         if !data.can_self_test {
-            return Err(not_offered());
+            return Err(not_supported());
         }
         self.send(to, Ata::SelfTest(step)).map_err(Failure::reason).map(drop)
     }

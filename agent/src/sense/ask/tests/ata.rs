@@ -44,7 +44,7 @@ fn an_awake_disk_is_asked_in_the_order_of_worth() {
     let health = health(&told);
     assert_eq!((&health.assessment, newest_test(&told)), (&Ok(SelfAssessment::Passed), Ok(SelfTest::Passed)));
     assert_eq!((count(health, "phy_resets_by_host"), count(health, "logged_errors")), (Some(7), Some(5)));
-    assert_eq!(health.unread, Vec::<String>::new());
+    assert_eq!(health.unread, []);
 
     // Who it is does not change.
     drive.ask(&mut disk, WARMTH);
@@ -87,14 +87,14 @@ fn the_temperature_comes_from_the_first_of_three_that_has_one() {
     let airflow = rows(&[(190, 2, 69, 31), (194, 2, 60, 0)]);
     assert_eq!(warmth(no_sct().with(Ata::SmartReadData, airflow)), Ok(Celsius(31.0)), "attribute 190");
     let none = warmth(no_sct().with(Ata::SmartReadData, rows(&[(5, 3, 100, 0)])));
-    assert_eq!(none.unwrap_err().to_string(), "not fitted: the drive states no temperature that makes sense");
+    assert_eq!(none, Err(WhyMissing::NoValidTemperature.into()));
     let hot = disk().with(SCT_STATUS, [data(page(&[(0, &[3, 0]), (200, &[127])]))]);
     assert_eq!(warmth(hot.clone()), Ok(Celsius(38.0)), "just after a resume some drives answer nonsense");
     let strange = warmth(hot.with(Ata::SmartReadData, rows(&[(5, 3, 100, 0)])));
-    assert_eq!(strange.unwrap_err().to_string(), "unreadable: expected -40 to 95 °C, found 127");
-    assert_eq!(reason(&warmth(no_sct().without(Ata::SmartReadData))), Some(Reason::NotFitted));
+    assert_eq!(strange, Err(unreadable("expected -40 to 95 °C, found 127")));
+    assert_eq!(reason(&warmth(no_sct().without(Ata::SmartReadData))), Some(Reason::NotAvailable));
     let damaged = warmth(no_sct().with(Ata::SmartReadData, [data([1; 100])]));
-    assert_eq!(damaged.unwrap_err().to_string(), "unreadable: expected at least 512 bytes, found 100");
+    assert_eq!(damaged, Err(unreadable("expected at least 512 bytes, found 100")));
 }
 
 #[test]
@@ -127,11 +127,11 @@ fn what_was_refused_once_is_not_sent_again() {
     let mut drive = drive();
     let first = drive.ask(&mut disk, ALL);
     assert!(disk.sent().len() > 5);
-    assert_eq!(reason(&health(&first).assessment), Some(Reason::NotFitted));
-    assert_eq!(health(&first).unread, Vec::<String>::new(), "what is not offered is not missed");
+    assert_eq!(reason(&health(&first).assessment), Some(Reason::NotAvailable));
+    assert_eq!(health(&first).unread, [], "what is not offered is not missed");
     let second = drive.ask(&mut disk, ALL);
     assert_eq!(disk.sent(), commands([Ata::CheckPowerMode, Ata::Identify]));
-    assert_eq!(reason(&second.temperature.unwrap()), Some(Reason::NotFitted));
+    assert_eq!(reason(&second.temperature.unwrap()), Some(Reason::NotAvailable));
 }
 
 #[test]
@@ -178,8 +178,8 @@ fn a_disk_whose_smart_is_off_is_not_asked_for_it() {
     let told = drive().ask(&mut disk, ALL);
     let sent = disk.sent();
     assert!([Ata::SmartReturnStatus, Ata::SmartReadData, SELF_TESTS].iter().all(|ata| !sent.contains(&(*ata).into())));
-    assert_eq!(reason(&health(&told).assessment), Some(Reason::NotFitted));
-    assert_eq!(reason(&told.temperature.unwrap()), Some(Reason::NotFitted));
+    assert_eq!(reason(&health(&told).assessment), Some(Reason::NotAvailable));
+    assert_eq!(reason(&told.temperature.unwrap()), Some(Reason::NotAvailable));
 }
 
 /// The pair of a failing drive: Micron TN-FD-21.
@@ -232,7 +232,7 @@ fn the_newest_self_test_is_told() {
     assert_eq!(newest(0x19, past(0x19)), Ok(SelfTest::Ended));
     assert_eq!(newest(0x30, past(0x30)), Ok(SelfTest::CouldNotFinish));
     assert_eq!(newest(0xF4, past(0x00)), Ok(SelfTest::Running { remaining_percent: Some(40) }));
-    assert_eq!(reason(&newest(0x00, refused())), Some(Reason::NotFitted), "passed or never: nobody knows");
+    assert_eq!(reason(&newest(0x00, refused())), Some(Reason::NotAvailable), "passed or never: nobody knows");
     assert_eq!(reason(&newest(0x00, data([0; 512]))), Some(Reason::Unreadable));
 }
 
@@ -248,7 +248,7 @@ fn a_page_that_is_not_the_one_asked_for_counts_nothing() {
     let told = ask(disk().with(log(STATISTICS, 6), [data(statistics(1, &[(0x18, 3)]))]), HEALTH);
     let health = health(&told);
     assert_eq!(count(health, "interface_crc_errors"), Some(2), "the attribute, not the misplaced page");
-    assert_eq!(health.unread, ["statistics page 06h: unreadable: expected page 06h, found 01h"]);
+    assert_eq!(health.unread, [unread(HealthPart::Statistics, "expected page 06h, found 01h")]);
 }
 
 /// In Idle_b and Idle_c the heads are parked (HC310 clause 9.4.2), and logs may lie on the medium.

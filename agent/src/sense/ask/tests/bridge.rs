@@ -103,13 +103,13 @@ fn a_bridge_that_refuses_is_not_pestered() {
     let mut disk = Replay::new(Answering::Bridge);
     let mut drive = AtaDrive::new(None, Quirks::default());
     for _ in 0..3 {
-        assert_eq!(reason(&drive.ask(&mut disk, ALL_IN_USE).power), Some(Reason::NotFitted));
+        assert_eq!(reason(&drive.ask(&mut disk, ALL_IN_USE).power), Some(Reason::NotAvailable));
     }
     assert_eq!(disk.sent(), commands([Ata::Identify]));
 
     let (mut mute, mut drive) = (behind_bridge().without(Ata::CheckPowerMode), known());
     for _ in 0..4 {
-        assert_eq!(reason(&drive.ask(&mut mute, ALL).power), Some(Reason::NotFitted));
+        assert_eq!(reason(&drive.ask(&mut mute, ALL).power), Some(Reason::NotAvailable));
     }
     assert_eq!(mute.sent(), commands([Ata::CheckPowerMode; 2]), "two refusals in a row settle it");
     drive.ask(&mut mute, DriveQuestions { afresh: true, ..ALL });

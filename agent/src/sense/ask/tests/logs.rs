@@ -60,7 +60,7 @@ fn the_newest_error_is_read_from_the_page_where_it_lies() {
 #[test]
 fn where_the_newest_error_cannot_be_read_the_count_still_can() {
     let (told, _) = asked(with_logs(&[(EXTENDED_ERRORS, 2)]).with(log(EXTENDED_ERRORS, 0), [errors(6, "00")]));
-    assert_eq!((count(&told, "logged_errors"), reason(&told.newest_error)), (Some(9), Some(Reason::NotFitted)));
+    assert_eq!((count(&told, "logged_errors"), reason(&told.newest_error)), (Some(9), Some(Reason::NotAvailable)));
 }
 
 /// The older logs count in 28 and 32 bits of a sector's number, so they are second choice.
@@ -98,7 +98,7 @@ fn a_log_that_claims_to_be_longer_than_any_is_read_to_a_bound_and_not_believed()
 
     let (told, sent) = asked(disk().with(log(EXTENDED_ERRORS, 0), [errors(65_535, "00")]));
     assert_eq!((sent.len(), count(&told, "logged_errors")), (1, None));
-    assert_eq!(told.unread, ["error log: unreadable: expected error number at most 4, found 65535"]);
+    assert_eq!(told.unread, [unread(HealthPart::ErrorLog, "expected error number at most 4, found 65535")]);
 }
 
 #[test]

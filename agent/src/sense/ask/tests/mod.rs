@@ -12,10 +12,18 @@ mod strangers;
 
 use super::command::{Ata, DriveCommand, Nvme, Recovering, Scsi};
 use super::{DriveAnswers, DriveQuestions, Failure, Health, Reply, Transport};
-use crate::reading::{Missing, Reason, SelfTest};
+use crate::reading::{HealthPart, Missing, Reason, SelfTest, UnreadHealth, WhyMissing};
 use crate::sense::parse::scsi::sense_data::Answering;
 use crate::sense::parse::testing::{hex, page, summed};
 use std::collections::BTreeMap;
+
+fn unreadable(found: &str) -> Missing {
+    Missing::found(Reason::Unreadable, found)
+}
+
+fn unread(part: HealthPart, found: &str) -> UnreadHealth {
+    UnreadHealth { part, missing: unreadable(found) }
+}
 
 /// What a drive says to one command.
 type Answer = Result<Reply, Failure>;
@@ -104,7 +112,7 @@ fn refused() -> Answer {
 }
 
 fn timed_out() -> Answer {
-    Err(Failure::Missing(Missing::new(Reason::TimedOut, "the kernel gave up waiting for the drive")))
+    Err(Failure::Missing(Missing::from(WhyMissing::KernelGaveUp)))
 }
 
 fn reason<T>(found: &Result<T, Missing>) -> Option<Reason> {

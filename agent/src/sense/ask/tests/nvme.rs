@@ -69,7 +69,7 @@ fn a_drive_tells_its_health_and_is_asked_who_it_is_once() {
     assert_eq!((&health.assessment, newest_test(&told)), (&Ok(SelfAssessment::Passed), Ok(SelfTest::Passed)));
     assert_eq!((count(health, "power_on_hours"), count(health, "spare_percent")), (Some(9_000), Some(100)));
     assert_eq!(count(health, "written_bytes"), None, "zero units stand for not counted");
-    assert_eq!(health.unread, Vec::<String>::new());
+    assert_eq!(health.unread, []);
 
     let later = session.ask(&mut drive, WARMTH);
     assert_eq!(drive.sent(), commands([HEALTH_LOG]));
@@ -103,7 +103,7 @@ fn the_newest_error_is_told_with_its_place() {
     assert_eq!(newest(data([0; 64])), Ok(None));
     assert_eq!(
         (reason(&newest(refused())), reason(&newest(data([0xFF; 64])))),
-        (Some(Reason::NotFitted), Some(Reason::Unreadable))
+        (Some(Reason::NotAvailable), Some(Reason::Unreadable))
     );
 }
 
@@ -115,20 +115,21 @@ fn a_temperature_that_cannot_be_true_is_said_and_not_shown() {
         ask(flash().with(HEALTH_LOG, [data(page(&[(0, &[2, low, high]), (112, &[41])]))]), WARMTH).temperature.unwrap()
     };
     assert_eq!((warmth(373), warmth(383)), (Ok(Celsius(100.0)), Ok(Celsius(110.0))));
-    let found = |kelvin| warmth(kelvin).unwrap_err().to_string();
-    assert_eq!(found(400), "unreadable: expected -40 to 110 °C, found 127");
-    assert_eq!(found(223), "unreadable: expected -40 to 110 °C, found -50");
+    let found = |kelvin| warmth(kelvin).unwrap_err().found.unwrap();
+    assert_eq!(found(400), "expected -40 to 110 °C, found 127");
+    assert_eq!(found(223), "expected -40 to 110 °C, found -50");
     assert_eq!(warmth(253), Ok(Celsius(-20.0)), "it is cold");
-    assert_eq!(found(0), "not fitted: the drive states no temperature");
+    assert_eq!(warmth(0), Err(WhyMissing::NoValidTemperature.into()));
 }
 
 #[test]
 fn a_refused_log_is_a_reason_everywhere() {
     let told = ask(flash().without(HEALTH_LOG), ALL);
-    assert_eq!(reason(told.temperature.as_ref().unwrap()), Some(Reason::NotFitted));
+    assert_eq!(reason(told.temperature.as_ref().unwrap()), Some(Reason::NotAvailable));
     let health = health(&told);
-    assert_eq!((reason(&health.assessment), health.counters.len()), (Some(Reason::NotFitted), 0));
-    assert_eq!(health.unread, ["health log: not fitted: the drive does not offer it: Aborted"]);
+    assert_eq!((reason(&health.assessment), health.counters.len()), (Some(Reason::NotAvailable), 0));
+    let missing = Missing::from(WhyMissing::NotSupported).and_found("Aborted");
+    assert_eq!(health.unread, [UnreadHealth { part: HealthPart::HealthLog, missing }]);
     assert_eq!(newest_test(&told), Ok(SelfTest::Passed), "that is another log");
 }
 
@@ -145,7 +146,7 @@ fn a_blank_log_is_unreadable_and_counts_nothing() {
 
 #[test]
 fn a_drive_that_does_not_answer_is_not_called_active() {
-    let denied = || Err(Failure::Missing(Missing::new(Reason::Refused, "logs of an NVMe drive need CAP_SYS_ADMIN")));
+    let denied = || Err(Failure::Missing(Missing::from(WhyMissing::NeedsSysAdmin)));
     assert_eq!(reason(&ask(flash().with(HEALTH_LOG, [denied()]), ALL).power), Some(Reason::Refused));
 
     let mut silent = flash().with(Nvme::IdentifyController, [timed_out()]).with(HEALTH_LOG, [timed_out()]);
@@ -161,7 +162,7 @@ fn a_drive_without_self_tests_is_not_asked_for_them() {
     let mut drive = flash().with(Nvme::IdentifyController, [data(controller(false))]);
     let told = NvmeDrive::default().ask(&mut drive, HEALTH);
     assert_eq!(drive.sent(), commands([Nvme::IdentifyController, HEALTH_LOG, ERROR_LOG]));
-    assert_eq!(reason(&newest_test(&told)), Some(Reason::NotFitted));
+    assert_eq!(reason(&newest_test(&told)), Some(Reason::NotAvailable));
 }
 
 /// Results of NVMe 1.4 clause 5.14.1.6 (from memory); Fh is an entry that was never used.
@@ -175,6 +176,6 @@ fn the_newest_self_test_is_told() {
     assert_eq!((past(0x26), past(0x27)), (Ok(SelfTest::Failed), Ok(SelfTest::Failed)));
     let running = newest(data(self_test_log([2, 30], &[0x27])));
     assert_eq!(running, Ok(SelfTest::Running { remaining_percent: Some(70) }));
-    assert_eq!(reason(&newest(refused())), Some(Reason::NotFitted));
+    assert_eq!(reason(&newest(refused())), Some(Reason::NotAvailable));
     assert_eq!(reason(&newest(data([0xFF; 564]))), Some(Reason::Unreadable));
 }

@@ -65,7 +65,7 @@ fn the_pretend_drive_of_the_kernel_is_asked_for_what_it_lists() {
     assert_eq!((&told.power, &told.temperature), (&Ok(Power::Active), &Some(Ok(Celsius(38.0)))));
     assert_eq!(told.own_limits, OwnLimits { maximum: Some(Celsius(65.0)), critical: None });
     assert_eq!(health(&told).assessment, Ok(SelfAssessment::Passed));
-    assert_eq!((health(&told).counters.len(), reason(&newest_test(&told))), (0, Some(Reason::NotFitted)));
+    assert_eq!((health(&told).counters.len(), reason(&newest_test(&told))), (0, Some(Reason::NotAvailable)));
 
     session.ask(&mut drive, WARMTH);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense, WARMTH_PAGE]), "the list does not change");
@@ -112,8 +112,8 @@ fn pages_that_are_not_in_the_list_are_not_asked_for() {
     let told = ScsiDrive::default().ask(&mut drive, ALL);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense, LIST, page_of(0x03)]));
     assert_eq!(count(health(&told), "read_uncorrected_errors"), Some(5));
-    assert_eq!(reason(&health(&told).assessment), Some(Reason::NotFitted));
-    assert_eq!(reason(&told.temperature.unwrap()), Some(Reason::NotFitted));
+    assert_eq!(reason(&health(&told).assessment), Some(Reason::NotAvailable));
+    assert_eq!(reason(&told.temperature.unwrap()), Some(Reason::NotAvailable));
 }
 
 /// As QEMU's SCSI disk, which knows no LOG SENSE.
@@ -123,8 +123,8 @@ fn a_drive_without_log_pages_is_asked_for_the_list_once() {
     let mut session = ScsiDrive::default();
     let told = session.ask(&mut drive, ALL);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense, LIST]));
-    assert_eq!(reason(&health(&told).assessment), Some(Reason::NotFitted));
-    assert_eq!(reason(&told.temperature.unwrap()), Some(Reason::NotFitted));
+    assert_eq!(reason(&health(&told).assessment), Some(Reason::NotAvailable));
+    assert_eq!(reason(&told.temperature.unwrap()), Some(Reason::NotAvailable));
     session.ask(&mut drive, ALL);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense]));
 }
@@ -134,8 +134,8 @@ fn a_drive_without_log_pages_is_asked_for_the_list_once() {
 fn asked_afresh_a_drive_may_have_log_pages_after_all() {
     let mut drive = pretend().with(LIST, [refused(), list(&[0x00, 0x0D, 0x2F])]);
     let mut session = ScsiDrive::default();
-    assert_eq!(reason(&session.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
-    assert_eq!(reason(&session.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
+    assert_eq!(reason(&session.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotAvailable));
+    assert_eq!(reason(&session.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotAvailable));
     let afresh = DriveQuestions { afresh: true, ..WARMTH };
     assert_eq!(session.ask(&mut drive, afresh).temperature, Some(Ok(Celsius(38.0))));
 }
@@ -158,12 +158,11 @@ fn the_reply_to_another_question_is_refused() {
         .filter(|command| ![LIST.into(), Scsi::RequestSense.into(), EXCEPTIONS.into()].contains(command))
         .fold(whole(), |drive, command| drive.with(command, stale.clone()));
     let told = ask(confused, ALL);
-    let found = told.temperature.clone().unwrap().unwrap_err().to_string();
-    assert_eq!(found, "unreadable: expected log page 0Dh/00h, found 2Fh/00h");
+    assert_eq!(told.temperature, Some(Err(unreadable("expected log page 0Dh/00h, found 2Fh/00h"))));
     let health = health(&told);
     assert_eq!((health.counters.len(), reason(&newest_test(&told))), (0, Some(Reason::Unreadable)));
     assert_eq!(health.unread.len(), 7);
-    assert_eq!(health.unread[1], "log page 03h: unreadable: expected log page 03h/00h, found 2Fh/00h");
+    assert_eq!(health.unread[1], unread(HealthPart::ErrorCounters, "expected log page 03h/00h, found 2Fh/00h"));
 }
 
 #[test]
@@ -181,7 +180,7 @@ fn a_drive_without_a_page_of_temperatures_may_state_it_in_its_verdict() {
     // FFh stands for no temperature (Seagate SCSI Commands Reference, clause 5.2.12).
     let cold =
         pretend().with(LIST, [list(&[0x00, 0x2F])]).with(EXCEPTIONS, [data(hex("2f 00 00 07 00 00 03 03 00 00 ff"))]);
-    assert_eq!(reason(&ask(cold, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
+    assert_eq!(reason(&ask(cold, WARMTH).temperature.unwrap()), Some(Reason::NotAvailable));
 }
 
 /// Seagate SCSI Commands Reference, clause 5.2.12: 5Dh predicts a failure, 0Bh warns.

@@ -89,12 +89,12 @@ fn a_sleeping_disk_begins_nothing() {
 fn a_disk_that_does_not_itself_say_that_it_is_awake_begins_nothing() {
     let mut disk = disk().without(Ata::CheckPowerMode).with(Ata::SelfTest(Short), [done()]);
     let told = drive().ask(&mut disk, DriveQuestions { in_use: true, ..wish(Short) });
-    assert_eq!((told.power, reason(&told.step.unwrap())), (Ok(Power::Active), Some(Reason::NotFitted)));
+    assert_eq!((told.power, reason(&told.step.unwrap())), (Ok(Power::Active), Some(Reason::NotAvailable)));
     assert!(!disk.sent().contains(&Ata::SelfTest(Short).into()));
 
     let mut scsi = super::scsi::whole().without(Scsi::RequestSense).with(Scsi::SelfTest(Short), [done()]);
     let told = ScsiDrive::default().ask(&mut scsi, DriveQuestions { in_use: true, ..wish(Short) });
-    assert_eq!((told.power, reason(&told.step.unwrap())), (Ok(Power::Active), Some(Reason::NotFitted)));
+    assert_eq!((told.power, reason(&told.step.unwrap())), (Ok(Power::Active), Some(Reason::NotAvailable)));
     assert!(!scsi.sent().contains(&Scsi::SelfTest(Short).into()));
 }
 
@@ -105,8 +105,8 @@ fn a_disk_without_self_tests_gets_none() {
     (unable[367], unable[511]) = (0x09, 0);
     let mut disk = disk().with(Ata::SmartReadData, [data(summed(unable))]).with(Ata::SelfTest(Short), [done()]);
     let told = drive().ask(&mut disk, wish(Short));
-    assert_eq!(reason(&told.step.clone().unwrap()), Some(Reason::NotFitted));
-    assert_eq!(reason(&newest_test(&told)), Some(Reason::NotFitted));
+    assert_eq!(reason(&told.step.clone().unwrap()), Some(Reason::NotAvailable));
+    assert_eq!(reason(&newest_test(&told)), Some(Reason::NotAvailable));
     assert!(!disk.sent().contains(&Ata::SelfTest(Short).into()));
 }
 
@@ -118,7 +118,7 @@ fn what_the_disk_says_to_the_request_is_handed_on() {
     };
     assert_eq!(
         (step(done()), step(refused()), step(timed_out())),
-        (None, Some(Reason::NotFitted), Some(Reason::TimedOut))
+        (None, Some(Reason::NotAvailable), Some(Reason::TimedOut))
     );
 }
 
@@ -175,7 +175,7 @@ fn an_nvme_drive_begins_a_test_and_says_how_long_a_long_one_takes() {
 
     let mut unable = super::nvme::flash().with(Nvme::SelfTest(Short), [done()]).without(Nvme::IdentifyController);
     let told = NvmeDrive::default().ask(&mut unable, wish(Short));
-    assert_eq!(reason(&told.step.unwrap()), Some(Reason::NotFitted), "who does not say that it can is not asked to");
+    assert_eq!(reason(&told.step.unwrap()), Some(Reason::NotAvailable), "who does not say that it can is not asked to");
     assert!(!unable.sent().contains(&Nvme::SelfTest(Short).into()));
 }
 
@@ -200,5 +200,5 @@ fn a_scsi_drive_begins_a_test_and_is_asked_once_how_long_a_long_one_takes() {
 
     let mut without_record = super::scsi::pretend().with(Scsi::SelfTest(Short), [done()]);
     let told = ScsiDrive::default().ask(&mut without_record, wish(Short));
-    assert_eq!(reason(&told.step.unwrap()), Some(Reason::NotFitted), "nobody would learn of the result");
+    assert_eq!(reason(&told.step.unwrap()), Some(Reason::NotAvailable), "nobody would learn of the result");
 }

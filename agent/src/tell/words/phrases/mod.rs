@@ -2,7 +2,7 @@
 //! top of `words/english.toml`.
 
 use super::parts::{Off, Words};
-use crate::reading::{ActivityKind, Missing, Reason};
+use crate::reading::{ActivityKind, HealthPart, Missing, Reason};
 use crate::units::{exact_span, span};
 use crate::verdict::{Estimate, Severity, Unit};
 use std::collections::{HashMap, HashSet};
@@ -136,20 +136,23 @@ pub trait Phrases: Copy + std::fmt::Debug {
 
     /// Why there is no value, in a word or two.
     fn reason(self, reason: Reason) -> &'static str {
-        self.plain(match reason {
-            Reason::NotFitted => "reason.not-fitted",
-            Reason::Asleep => "reason.asleep",
-            Reason::NotAsked => "reason.not-asked",
-            Reason::TimedOut => "reason.timed-out",
-            Reason::Refused => "reason.refused",
-            Reason::Unreadable => "reason.unreadable",
-        })
+        self.plain(&format!("reason.{}", reason.id()))
     }
 
-    /// Why there is no value, with what is known of it.
-    fn missing(self, why: &Missing) -> String {
-        let reason = self.reason(why.reason);
-        if why.detail.is_empty() { reason.to_owned() } else { format!("{reason}: {}", why.detail) }
+    /// Why there is no value. What is behind a reason says it all; only what was found needs the reason before it.
+    fn missing(self, missing: &Missing) -> String {
+        let why = missing.why.map(|why| self.plain(&format!("missing.{}", why.id())));
+        match (why, &missing.found) {
+            (Some(why), Some(found)) => format!("{why} ({found})"),
+            (Some(why), None) => why.to_owned(),
+            (None, Some(found)) => format!("{}: {found}", self.reason(missing.reason)),
+            (None, None) => self.reason(missing.reason).to_owned(),
+        }
+    }
+
+    /// A part of a drive's health.
+    fn health_part(self, part: HealthPart) -> &'static str {
+        self.plain(&format!("health-part.{}", part.id()))
     }
 
     /// What a pool does besides serving.

@@ -84,5 +84,5 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
 
 fn unseen(list: Listing, reason: Reason, detail: &str) -> UnseenPart {
     let part = PartName::List(list);
-    UnseenPart { part, why: Missing::new(reason, detail), lasted: None }
+    UnseenPart { part, why: Missing::found(reason, detail), lasted: None }
 }

@@ -7,7 +7,7 @@ mod box_examples;
 use super::super::drives::pointed_at;
 use super::*;
 use crate::clock::Moment;
-use crate::reading::{ActivityKind, DriveKey, MemberErrorKind, MemberRole, TestKind, Writing};
+use crate::reading::{ActivityKind, DriveKey, MemberErrorKind, MemberRole, Missing, Reason, TestKind, Writing};
 use crate::units::{Bytes, BytesPerSecond, Celsius, CelsiusDifference, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{
     Down, Estimate, HealthFailure, Interval, Kind, LinkFault, MemberFault, Outlook, Place, PoolErrors, Reaches,
@@ -83,7 +83,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let (now, usual) = (MegabitsPerSecond(1000), MegabitsPerSecond(2500));
     let (total, grown, within) = (1_204, 117, DAY);
     let failing = |how| Finding::DriveHealthFailed { drive: drive(), how };
-    let lost = |all| Finding::TemperatureLost { drive: drive(), why: "timed out".into(), all };
+    let lost = |all| Finding::TemperatureLost { drive: drive(), why: Missing::of(Reason::TimedOut), all };
     let mismatch = |tries| {
         let (patience, enough) = (Duration::from_secs(30), Duration::from_secs(180));
         Finding::RecoveryTimeMismatch { drive: drive(), device: "sda".into(), tries, patience, enough }

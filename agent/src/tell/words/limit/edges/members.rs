@@ -28,7 +28,7 @@ pub(super) fn edges() -> Vec<Edge> {
         }),
         Edge::time(("silent", "temperature-lost"), Notice, ("limit.temperature-lost", "hold"), 60, |look| {
             if is_wrong(look) {
-                look.snapshot.drives[0].temperature.value = Err(Missing::new(Reason::Unreadable, "no answer"));
+                look.snapshot.drives[0].temperature.value = Err(Missing::of(Reason::Unreadable));
             }
         }),
         Edge::time(("slow USB", "usb-slow"), Warning, ("limit.usb-slow", "hold"), 10, |look| {

@@ -154,7 +154,7 @@ pub(super) fn agent() -> Vec<Edge> {
         }),
         Edge::time(("unseen", id), Warning, ("limit.agent.unseen", "hold"), 2, |look| {
             if look.value > 0.0 {
-                let why = Missing::new(Reason::TimedOut, "no answer");
+                let why = Missing::of(Reason::TimedOut);
                 look.snapshot.blind.push(Blind { what: Listing::Chips, why });
             }
         }),
