@@ -104,12 +104,12 @@ fn a_killed_agents_incident_numbers_are_not_given_again() {
     signal("KILL", agent.core());
     agent.ends();
     let _next = Running::start(&home, heron.root());
-    let is_of_the_pool = |incident: &Value| incident["conditions"].to_string().contains("pool-degraded");
     let state = home.state_with("that it was killed, and the pool", |state| {
         let incidents = state["incidents"].as_array().unwrap();
-        incidents.len() == 2 && incidents.iter().any(is_of_the_pool)
+        incidents.len() == 2 && running::incident_of("pool-degraded", state).is_some()
     });
-    let others = state["incidents"].as_array().unwrap().iter().filter(|incident| !is_of_the_pool(incident));
+    let pool = running::incident_of("pool-degraded", &state);
+    let others = state["incidents"].as_array().unwrap().iter().filter(|incident| Some(*incident) != pool.as_ref());
     let numbers: Vec<String> = others.map(|incident| incident["id"].to_string()).collect();
     assert!(!numbers.contains(&told["incident"].as_str().unwrap().to_owned()), "{told}\n{state}");
 }

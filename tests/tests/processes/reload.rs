@@ -2,7 +2,7 @@
 //! acknowledged goes on.
 
 use crate::heron;
-use crate::running::{Home, Running, signal};
+use crate::running::{Home, Running, incident_of, signal};
 use serde_json::Value;
 use std::fs;
 use traylight_tests::lab::wait::wait_until;
@@ -26,8 +26,7 @@ fn heard(home: &Home, file: &str) -> Vec<(String, String)> {
 }
 
 fn hears_of_the_pool(home: &Home, file: &str, agent_state: &Value) {
-    let incidents = agent_state["incidents"].as_array().unwrap();
-    let pool = incidents.iter().find(|incident| incident.to_string().contains("pool-degraded")).unwrap();
+    let pool = incident_of("pool-degraded", agent_state).unwrap();
     let number = pool["id"].to_string();
     let told = || {
         let heard = heard(home, file);
@@ -46,7 +45,7 @@ fn every_section_is_in_force_after_a_reload_and_what_is_open_goes_on() {
     heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
     home.configure("[grace]\npools = \"1 ms\"\n");
     let mut agent = Running::start(&home, heron.root());
-    let is_open = |state: &Value| state["incidents"].to_string().contains("pool-degraded");
+    let is_open = |state: &Value| incident_of("pool-degraded", state).is_some();
     let before = home.state_with("the pool that lacks a member", is_open);
 
     // Channels that were not there before, a panel and a button that are not wired, names, a language, a limit.

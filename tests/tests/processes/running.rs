@@ -74,6 +74,12 @@ impl Home {
     }
 }
 
+/// The open incident that this condition belongs to.
+pub fn incident_of(condition: &str, state: &Value) -> Option<Value> {
+    let condition = state["conditions"].as_array()?.iter().find(|open| open["id"] == condition)?;
+    state["incidents"].as_array()?.iter().find(|incident| incident["id"] == condition["incident"]).cloned()
+}
+
 /// A running agent.
 pub struct Running {
     core: Child,

@@ -1,7 +1,7 @@
 //! What the running agent tells on a channel when it is killed or stopped at the worst moment: once, and to the end.
 
 use crate::heron;
-use crate::running::{Home, Running, signal};
+use crate::running::{Home, Running, incident_of, signal};
 use serde_json::Value;
 use std::fs;
 use traylight_tests::binary::traylight;
@@ -47,7 +47,7 @@ fn what_a_killed_agent_has_told_goes_on_under_its_number_and_is_told_once() {
     signal("KILL", agent.core());
     agent.ends();
     let _next = Running::start(&home, heron.root());
-    let is_open = |state: &Value| state["incidents"].to_string().contains("pool-degraded");
+    let is_open = |state: &Value| incident_of("pool-degraded", state).is_some();
     let state = home.state_with("the pool in the next one", is_open);
     assert!(state["incidents"].to_string().contains(&format!("\"id\":{},", told[0][1])), "{told:?} {state}");
     heron.write("/sys/block/md0/md/degraded", "0\n").write("/sys/block/md0/md/dev-sdd/state", "in_sync\n");
@@ -128,8 +128,7 @@ fn what_was_acknowledged_or_waited_when_the_agent_was_killed_is_known_to_the_nex
     heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
     let mut agent = Running::start(&home, heron.root());
     agent.hears("channel-fails");
-    let is_of_the_pool = |incident: &&Value| incident["conditions"].to_string().contains("pool-degraded");
-    let of_the_pool = |state: &Value| state["incidents"].as_array().unwrap().iter().find(is_of_the_pool).cloned();
+    let of_the_pool = |state: &Value| incident_of("pool-degraded", state);
     let open = of_the_pool(&home.state_with("the pool", |state| of_the_pool(state).is_some())).unwrap();
     let number = open["id"].to_string();
     assert!(home.run("mute", &["1h"]).status.success());
