@@ -10,6 +10,7 @@ use traylight::printout::Printout;
 use traylight::serve::alerts::{list, list_closed};
 use traylight::serve::control::{self, ControlRequest};
 use traylight::serve::why::why;
+use traylight::tell::words::phrases::Phrases;
 use traylight::verdict::IncidentId;
 
 /// What `--json` prints of the state document.
@@ -59,14 +60,14 @@ pub fn command(flags: &AlertsFlags) -> io::Result<ExitCode> {
         return Ok(ExitCode::SUCCESS);
     }
     let BoxLook { document, settings, source } = seen(&flags.place)?;
-    let single = "this is one reading without history, and incident numbers are valid for it only";
+    let language = settings.language;
     match source {
         DocumentSource::Agent => {}
-        DocumentSource::NoAgent => complain(format!("no agent is running: {single}")),
-        DocumentSource::SilentAgent => complain(single),
+        DocumentSource::NoAgent => complain(language.plain("alerts.no-agent")),
+        DocumentSource::SilentAgent => complain(language.plain("alerts.single-reading")),
     }
     print(&match flags.why {
-        Some(id) => why(&document, IncidentId(id), settings.language).map_err(io::Error::other)?,
+        Some(id) => why(&document, IncidentId(id), language).map_err(io::Error::other)?,
         None if flags.json => {
             let mut value = serde_json::to_value(&document)?;
             if let Value::Object(object) = &mut value {
@@ -75,11 +76,10 @@ pub fn command(flags: &AlertsFlags) -> io::Result<ExitCode> {
             Printout::json(&value)?
         }
         None => {
-            let mut out = list(&document, settings.language);
+            let mut out = list(&document, language);
             if flags.all {
-                let none = "closed incidents are kept by a running agent only; `traylight run` starts it";
-                let history = document.history.as_ref().ok_or_else(|| io::Error::other(none))?;
-                list_closed(history, settings.language, &mut out);
+                let none = || io::Error::other(language.plain("alerts.no-history"));
+                list_closed(document.history.as_ref().ok_or_else(none)?, language, &mut out);
             }
             out
         }

@@ -5,6 +5,7 @@ use super::terminal::{complain, print_lines};
 use std::io;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use traylight::tell::words::phrases::Phrases;
 use traylight_config::settle;
 
 /// Flags of `check`.
@@ -29,9 +30,10 @@ pub fn command(flags: &CheckFlags) -> io::Result<ExitCode> {
     match settle(&text, &name) {
         Ok(settings) => {
             let trays: usize = settings.shelves.iter().map(|shelf| shelf.trays.len()).sum();
-            let shelves = counted(settings.shelves.len(), "shelf", "shelves");
-            let trays = counted(trays, "tray", "trays");
-            print_lines(&format!("{name}: no problems, {shelves}, {trays}"))?;
+            let language = settings.language;
+            let shelves = language.count("check.shelves", settings.shelves.len() as u64);
+            let trays = language.count("check.trays", trays as u64);
+            print_lines(&language.say("check.good", &[("file", &name), ("shelves", &shelves), ("trays", &trays)]))?;
             Ok(ExitCode::SUCCESS)
         }
         Err(problems) => {
@@ -39,8 +41,4 @@ pub fn command(flags: &CheckFlags) -> io::Result<ExitCode> {
             Ok(ExitCode::from(1))
         }
     }
-}
-
-fn counted(count: usize, one: &str, many: &str) -> String {
-    format!("{count} {}", if count == 1 { one } else { many })
 }

@@ -15,6 +15,7 @@ use traylight::reading::{Itself, Snapshot};
 use traylight::serve::document::Document;
 use traylight::serve::socket::{self, Answered};
 use traylight::serve::{drive_detail, table};
+use traylight::tell::words::phrases::Phrases;
 use traylight::verdict::Verdict;
 use traylight_config::Settings;
 
@@ -140,14 +141,14 @@ pub fn seen(place: &BoxFlags) -> io::Result<BoxLook> {
     let silent = match answered {
         Answered::State(state) => match serde_json::from_str(&state) {
             Ok(document) => return Ok(BoxLook { document, settings, source: DocumentSource::Agent }),
-            Err(error) => Some(format!("the running agent sent an incomplete state document: {error}")),
+            Err(error) => Some(settings.language.say("look.incomplete", &[("found", &error)])),
         },
-        Answered::Silent(why) => Some(why),
+        Answered::Silent(why) => Some(why.words(settings.language)),
         Answered::Nobody => None,
     };
     let source = if silent.is_some() { DocumentSource::SilentAgent } else { DocumentSource::NoAgent };
     if let Some(why) = silent {
-        complain(format!("{why}; reading the box without it"));
+        complain(settings.language.say("look.without-agent", &[("why", &why)]));
     }
     let (verdict, snapshot) = one_look(&settings, &place.tree.root, &clock)?;
     let document = Document::new(&settings, &verdict, &snapshot, &clock.wall()).without_history();

@@ -3,6 +3,7 @@
 
 use super::listener::{Listener, WITHOUT_DESCRIPTORS};
 use crate::clock::Clock;
+use crate::tell::words::phrases::{Language, Phrases};
 use rustix::net::sockopt::{Timeout, set_socket_timeout};
 use rustix::net::{AddressFamily, SocketAddrUnix, SocketFlags, SocketType, connect, socket_with};
 use std::collections::BTreeMap;
@@ -178,20 +179,42 @@ pub enum Answered {
     State(String),
     /// No agent runs here.
     Nobody,
-    /// One does, and gave no state; why.
-    Silent(String),
+    /// One does, and gave no state.
+    Silent(Silence),
+}
+
+/// Why an agent that runs gave no state.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Silence {
+    /// It did not answer in time.
+    Late,
+    /// The connection broke, or was refused; how.
+    Interrupted(String),
+    /// It has none yet, or too many clients.
+    NoState,
+}
+
+impl Silence {
+    /// Why, in words.
+    pub fn words(&self, language: Language) -> String {
+        match self {
+            Self::Late => language.say("look.agent-late", &[("seconds", &PATIENCE.as_secs())]),
+            Self::Interrupted(found) => language.say("look.agent-interrupted", &[("found", found)]),
+            Self::NoState => language.plain("look.agent-without-state").to_owned(),
+        }
+    }
 }
 
 /// Asks the agent that runs here for its state, for two seconds in all.
 pub fn ask(run_dir: &Path, clock: &Clock) -> Answered {
-    let late = || Answered::Silent(format!("the running agent does not answer within {} s", PATIENCE.as_secs()));
+    let late = || Answered::Silent(Silence::Late);
     let begun = clock.now();
     let mut stream = match visit(&path(run_dir)) {
         Ok(stream) => stream,
         Err(error) => match error.kind() {
             io::ErrorKind::NotFound | io::ErrorKind::ConnectionRefused => return Answered::Nobody,
             io::ErrorKind::WouldBlock => return late(),
-            _ => return Answered::Silent(format!("{}: {error}", path(run_dir).display())),
+            _ => return Answered::Silent(Silence::Interrupted(format!("{}: {error}", path(run_dir).display()))),
         },
     };
     let (mut state, mut piece) = (Vec::new(), vec![0; 64 << 10]);
@@ -205,14 +228,12 @@ pub fn ask(run_dir: &Path, clock: &Clock) -> Answered {
             Ok(length) => state.extend_from_slice(&piece[..length]),
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
             Err(error) if error.kind() == io::ErrorKind::WouldBlock => return late(),
-            Err(error) => {
-                return Answered::Silent(format!("the connection to the running agent was interrupted: {error}"));
-            }
+            Err(error) => return Answered::Silent(Silence::Interrupted(error.to_string())),
         }
     }
     match String::from_utf8(state) {
         Ok(state) if !state.is_empty() => Answered::State(state),
-        _ => Answered::Silent("the running agent has no state yet, or too many clients".into()),
+        _ => Answered::Silent(Silence::NoState),
     }
 }
 
