@@ -53,7 +53,8 @@ impl HttpExchange<'_> {
             match ChannelFault::behind(&error) {
                 _ if error.is_parse() => ChannelFault::InvalidReply { reply: said },
                 Some(fault) => fault,
-                None if error.is_incomplete_message() => ChannelFault::ConnectionClosed,
+                // Closed amid the answer, or before the request could leave.
+                None if error.is_incomplete_message() || error.is_canceled() => ChannelFault::ConnectionClosed,
                 None => ChannelFault::ConnectionFailed { error: said },
             }
         };
