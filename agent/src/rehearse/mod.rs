@@ -5,6 +5,7 @@ mod causes;
 #[cfg(test)]
 mod endings;
 mod needs;
+mod numbers;
 #[cfg(test)]
 mod tests;
 
@@ -160,7 +161,7 @@ pub fn play(
     let (calm, pretended) = needs::prepare(settings, snapshot, play.needs, name)?;
     // With the trays as they are named for the played box.
     let settings = &calm.settings;
-    let mut memory = memory.clone();
+    let (real, mut memory) = (memory.incidents(), memory.clone());
 
     let begin = snapshot.taken.plus(Duration::from_secs(1) + play.before);
     for before in (1..=play.before.as_secs()).rev().step_by(SLOW.as_secs() as usize) {
@@ -195,6 +196,8 @@ pub fn play(
     verdict.incidents.retain(|incident| turned.contains(&incident.id));
     let incidents = verdict.incidents.clone();
     verdict.conditions.retain(|open| incidents.iter().any(|incident| incident.conditions.contains(open)));
+    let looks = told.iter_mut().map(|told| &mut told.verdict);
+    numbers::keep_apart(&mut looks.chain([&mut verdict]).collect::<Vec<_>>(), &real);
     match fault.came(&verdict) {
         true => Ok(Played { fault, verdict, snapshot, told, pretended }),
         false => {

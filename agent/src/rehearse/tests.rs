@@ -131,7 +131,7 @@ fn a_tray_that_is_known_by_its_port_keeps_its_label_where_the_drive_is_plugged_e
     }
 }
 
-/// A volume that is full gets worse with what is played; its incident is real, and so it is not over with the play.
+/// What is played may belong to an incident that is real; that one is not over with the play.
 #[test]
 fn nothing_is_closed_in_the_end_that_was_open_before() {
     let (settings, memory, snapshot) = watched(|snapshot| {
@@ -148,6 +148,31 @@ fn nothing_is_closed_in_the_end_that_was_open_before() {
         let opened: Vec<IncidentId> = played.numbers().collect();
         assert!(closed.iter().all(|id| opened.contains(id) && !open.contains(id)), "{fault}: {closed:?}");
     }
+}
+
+/// A drive that goes belongs to the incident of a pool that is degraded already: in the rehearsal it is one of its own.
+#[test]
+fn no_rehearsed_incident_has_the_number_of_a_real_one() {
+    let (settings, mut memory, snapshot) = watched(|snapshot| {
+        snapshot.pools[0].members[0].state = crate::reading::MemberState::Faulty;
+        snapshot.pools[0].missing = Some(1);
+    });
+    let open: Vec<IncidentId> = memory.incidents().iter().map(|incident| incident.id).collect();
+    assert!(open.iter().all(|id| memory.acknowledge(*id)) && !open.is_empty());
+    let mut played_some = false;
+    for fault in RehearsedFault::all() {
+        let Ok(played) = play(&settings, &memory, &snapshot, fault, None) else { continue };
+        let opened: Vec<IncidentId> = played.numbers().collect();
+        for incident in &played.verdict.incidents {
+            assert!(!open.contains(&incident.id), "{fault}: {:?} is a real one's number", incident.id);
+            assert!(opened.contains(&incident.id), "{fault}: {:?} has begun", incident.id);
+            assert!(!incident.acknowledged, "{fault}: nobody has acknowledged the rehearsed one");
+        }
+        let closed = played.end().verdict.updates.len();
+        assert_eq!(closed, played.verdict.incidents.len(), "{fault}: all that it opened is closed");
+        played_some |= !opened.is_empty();
+    }
+    assert!(played_some);
 }
 
 /// What goes on at the box besides is not part of the play, and is told of by itself.

@@ -251,7 +251,7 @@ impl Core {
             let done = language.say("ack.acknowledged", &[("id", &id)]);
             return (ControlAnswer::Done(done), vec![about_acknowledged(id, language)]);
         }
-        // Practice: nothing real has this number.
+        // Practice: no real incident has the number of a rehearsed one.
         if self.rehearsal.as_mut().is_some_and(|rehearsal| rehearsal.acknowledge(id)) {
             let done = language.say("ack.acknowledged-test", &[("id", &id)]);
             self.document = None;
