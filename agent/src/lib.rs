@@ -26,6 +26,8 @@ pub mod serve;
 
 pub mod survey;
 
+pub mod setup;
+
 pub mod rehearse;
 
 pub mod run;

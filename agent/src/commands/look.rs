@@ -158,19 +158,30 @@ pub fn seen(place: &BoxFlags) -> io::Result<BoxLook> {
 /// One look without an agent: two snapshots, since rates need two, judged without any patience. There is no history to
 /// wait for: what is beyond a limit now counts now. Only what is not there at all may still appear after a start.
 pub fn one_look(settings: &Settings, root: &Path, clock: &Clock) -> io::Result<(Verdict, Snapshot)> {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let snapshots = runtime.block_on(async {
-        let mut keeper = Keeper::new(root, clock.clone())?;
-        let two = async { Ok::<_, io::Error>([hear(&mut keeper).await?, hear(&mut keeper).await?]) };
-        let late = |_| io::Error::new(io::ErrorKind::TimedOut, format!("no reading within {} s", PATIENCE.as_secs()));
-        tokio::time::timeout(PATIENCE, two).await.map_err(late)?
-    });
-    runtime.shutdown_background();
-    let [first, second] = snapshots?;
+    let [first, second] = snapshots(root, clock)?;
     let mut memory = Memory::for_a_single_look();
     judge(settings, &mut memory, first.taken, Some(&first), &Itself::default());
     let (verdict, _) = judge(settings, &mut memory, second.taken, Some(&second), &Itself::default());
     Ok((verdict, second))
+}
+
+/// The next snapshots of a probe of our own.
+pub fn snapshots<const COUNT: usize>(root: &Path, clock: &Clock) -> io::Result<[Snapshot; COUNT]> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let heard = runtime.block_on(async {
+        let mut keeper = Keeper::new(root, clock.clone())?;
+        let all = async {
+            let mut heard = Vec::with_capacity(COUNT);
+            while heard.len() < COUNT {
+                heard.push(hear(&mut keeper).await?);
+            }
+            Ok::<_, io::Error>(heard)
+        };
+        let late = |_| io::Error::new(io::ErrorKind::TimedOut, format!("no reading within {} s", PATIENCE.as_secs()));
+        tokio::time::timeout(PATIENCE, all).await.map_err(late)?
+    });
+    runtime.shutdown_background();
+    heard?.try_into().map_err(|_| io::Error::other("the probe sent too few readings"))
 }
 
 async fn hear(keeper: &mut Keeper) -> io::Result<Snapshot> {

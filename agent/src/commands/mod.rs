@@ -9,9 +9,11 @@ mod look;
 mod mute;
 mod panel;
 mod probe;
+mod prompts;
 mod rehearse;
 mod run;
 mod self_test;
+mod setup;
 mod shared;
 mod spare;
 mod survey;
@@ -68,6 +70,13 @@ enum Command {
         before_help = "Examples:\n  traylight survey\n  traylight survey --bus i2c-3    look for a panel there, too"
     )]
     Survey(survey::SurveyFlags),
+    /// Name the trays: questions on the terminal that end with a configuration
+    ///
+    /// Shows what would change in the file and asks before it writes. Your own comments and their order stay. Your answers are kept, also over a power-off; call it again to continue.
+    #[command(
+        before_help = "Examples:\n  sudo traylight setup\n  traylight setup --labels labels.svg    labels for the trays, to be printed at 100 %"
+    )]
+    Setup(setup::SetupFlags),
     /// Start a drive's self-test and follow it to the end
     ///
     /// Shows which drive is meant and how long the test takes, then asks. Your data is not changed.
@@ -139,6 +148,7 @@ impl Command {
             Self::Run(flags) => run::command(flags),
             Self::Look(flags) => look::command(&flags),
             Self::Survey(flags) => survey::command(&flags),
+            Self::Setup(flags) => setup::command(&flags),
             Self::SelfTest(flags) => self_test::command(&flags),
             Self::Alerts(flags) => alerts::command(&flags),
             Self::Ack(flags) => ack::command(&flags),

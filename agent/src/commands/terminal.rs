@@ -42,6 +42,11 @@ pub fn is_there() -> bool {
     io::stdout().is_terminal()
 }
 
+/// True where questions can be asked: a terminal to read from and to draw on.
+pub fn can_ask() -> bool {
+    io::stdin().is_terminal() && screen().has_cursor
+}
+
 /// What standard output can show.
 pub fn screen() -> Screen {
     screen_of(io::stdout())

@@ -16,6 +16,7 @@ mod on_a_terminal;
 mod reload;
 mod rights;
 mod running;
+mod setting_up;
 mod stalled;
 mod telling;
 mod visitors;

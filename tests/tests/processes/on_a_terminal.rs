@@ -19,19 +19,26 @@ use traylight_tests::lab::wait::wait_until;
 use traylight_tests::pretend_box::PretendBox;
 
 /// A command on a terminal of its own, and what it has printed.
-struct OnTerminal {
+pub struct OnTerminal {
     agent: Child,
     keyboard: File,
     printed: Arc<Mutex<String>>,
 }
 
 impl OnTerminal {
-    fn start(home: &Home, heron: &PretendBox, command: &str, arguments: &[&str]) -> Self {
+    pub fn start(home: &Home, heron: &PretendBox, command: &str, arguments: &[&str]) -> Self {
         Self::start_on("xterm", 80, home, heron, command, arguments)
     }
 
     /// The same on a terminal of this kind and width.
-    fn start_on(kind: &str, columns: u16, home: &Home, heron: &PretendBox, command: &str, arguments: &[&str]) -> Self {
+    pub fn start_on(
+        kind: &str,
+        columns: u16,
+        home: &Home,
+        heron: &PretendBox,
+        command: &str,
+        arguments: &[&str],
+    ) -> Self {
         let keyboard = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
         grantpt(&keyboard).unwrap();
         unlockpt(&keyboard).unwrap();
@@ -68,7 +75,7 @@ impl OnTerminal {
         Self { agent, keyboard: File::from(keyboard), printed }
     }
 
-    fn prints(&self, wanted: &str) {
+    pub fn prints(&self, wanted: &str) {
         let look = || {
             let printed = self.printed.lock().unwrap();
             if printed.contains(wanted) { Ok(()) } else { Err(format!("{printed:?}")) }
@@ -76,7 +83,20 @@ impl OnTerminal {
         wait_until(wanted, 60, look).unwrap_or_else(|error| panic!("{error}"));
     }
 
-    fn ends(&mut self) -> Option<i32> {
+    /// Waits until this is printed, then answers. What was printed until then is not looked at again.
+    pub fn answers(&mut self, question: &str, answer: &str) {
+        self.prints(question);
+        self.printed.lock().unwrap().clear();
+        self.keyboard.write_all(answer.as_bytes()).unwrap();
+    }
+
+    /// What was printed since the last answer, without control sequences.
+    pub fn text(&self) -> String {
+        let printed = self.printed.lock().unwrap();
+        printed.lines().map(|line| without_escapes(line) + "\n").collect()
+    }
+
+    pub fn ends(&mut self) -> Option<i32> {
         let ended = || self.agent.try_wait().unwrap().ok_or_else(|| "it still runs".to_owned());
         wait_until("its end", 60, ended).unwrap_or_else(|error| panic!("{error}")).code()
     }

@@ -49,7 +49,7 @@ impl Home {
         if !matches!(name, "check" | "panel" | "self-test") {
             command.arg("--run-dir").arg(self.path("run"));
         }
-        if name == "run" {
+        if matches!(name, "run" | "setup") {
             command.arg("--state-dir").arg(self.path("state"));
         }
         command.env_remove("NOTIFY_SOCKET").env_remove("JOURNAL_STREAM").current_dir("/").stdin(Stdio::null());
