@@ -41,17 +41,17 @@ pub fn command(flags: &SetupFlags) -> io::Result<ExitCode> {
         return write_labels(sheet, &settings, flags);
     }
     let session = Session { prompts: Prompts::new()?, flags, language: settings.language, settings: &settings };
-    match session.walk()? {
+    let done = session.walk().and_then(|walk| match walk {
         Some(walk) => session.write(&walk, text.as_deref()),
         None => Ok(ExitCode::SUCCESS),
-    }
-    .or_else(|error| match error.kind() {
-        io::ErrorKind::Interrupted => {
+    });
+    match done {
+        Err(error) if error.kind() == io::ErrorKind::Interrupted => {
             session.line("setup.stopped")?;
             Ok(ExitCode::from(1))
         }
-        _ => Err(error),
-    })
+        done => done,
+    }
 }
 
 /// The configuration's text; `None` where there is no file yet.

@@ -239,9 +239,9 @@ fn the_owners_comments_and_order_stay() {
         [
             "- serial = \"OLD-0001\" # replaced once",
             "+ serial = \"NEW-0001\" # replaced once",
-            "+ # a port for now",
-            "- # a port for now",
+            "- [[shelf.tray]]",
             "- port = \"0000/14.0/usb-2.1:0\"",
+            "+ [[shelf.tray]]",
             "+ serial = \"NEW-0002\"",
         ]
     );
