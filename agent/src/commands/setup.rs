@@ -86,12 +86,11 @@ impl Session<'_> {
         self.line("setup.intro")?;
         let mut walk = self.resumed(&kept)?;
         let mut is_kept = true;
-        let mut before: Option<Vec<Candidate>> = None;
+        let mut scene = self.look(None)?;
+        if walk == Walk::begin() && scene.drives.is_empty() {
+            return Err(io::Error::other(self.language.plain("setup.no-drives")));
+        }
         loop {
-            let scene = self.look(before.as_deref())?;
-            if walk == Walk::begin() && scene.drives.is_empty() {
-                return Err(io::Error::other(self.language.plain("setup.no-drives")));
-            }
             let step = next(&walk, &scene);
             if step == Step::Write {
                 return Ok(Some(walk));
@@ -115,7 +114,10 @@ impl Session<'_> {
                 is_kept = false;
                 self.lines([self.language.say("setup.not-kept", &[("why", &why)])])?;
             }
-            before = Some(scene.drives);
+            // Drives come and go while their owner is at the box.
+            if walk.way.is_some() && !walk.is_agreed {
+                scene = self.look(Some(&scene.drives))?;
+            }
         }
     }
 

@@ -97,6 +97,7 @@ fn wrong_answers_are_explained_and_asked_again_and_a_new_drive_is_noticed() {
     walk.answers("in tray A1", "3\r");
     walk.answers("4 or more characters, found 3", "NONE\r");
     walk.answers("No drive has a serial that ends in NONE", "0001\r");
+    walk.prints("in tray A2");
     heron.sata_drive("sde", 5, "WREN-0004", "Warbler 4T");
     walk.answers("in tray A2", "0001\r");
     walk.prints("is already in tray A1");
