@@ -99,7 +99,9 @@ fn texts(said: &[u8]) {
     let _ = (sysfs::udev::properties(text), sysfs::block::stat(text), sysfs::block::in_flight(text), is_weak_serial(text));
     let _ = (md::array::running(text), md::array::member_count(text), md::array::slot(text), md::array::member_state(text, md::array::slot(text).ok().flatten()));
     let mut lines = text.lines();
-    let _ = md::array::activity(lines.next(), lines.next(), lines.next());
+    let action = lines.next().and_then(|line| md::array::action(line).ok());
+    let _ = action.map(|action| md::array::activity(action, lines.next(), lines.next()));
+    let _ = (md::array::missing(text, md::array::MOST_MEMBERS), md::layout::raid10(text, 4));
     let _ = (sysfs::hwmon::drive_temperature(text, Some(Celsius(100.0))), sysfs::hwmon::board_temperature(text));
     let _ = (sysfs::hwmon::speed(text), sysfs::hwmon::duty(text), sysfs::hwmon::potential(text), sysfs::hwmon::drive_limit(text));
     let names: Vec<&str> = text.split('/').collect();

@@ -199,6 +199,7 @@ fn pool(now: Moment, scene: &HeronScene, missing: u32) -> Pool {
         lost_data: None,
         after_crash: Some(AfterCrash::Minutes),
         metadata: None,
+        is_partial: false,
     }
 }
 

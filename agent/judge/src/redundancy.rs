@@ -14,10 +14,15 @@ pub fn standing(pool: &Pool) -> Redundancy {
     // The kernel may count more than can be seen; which members it means is then not known.
     let unseen = pool.missing.unwrap_or(0).saturating_sub(seen);
     let by_layout = after(&pool.groups, &lost);
-    let spare = by_layout.map_or(0, |spare| spare.saturating_sub(unseen));
     let lives = places.is_empty() || by_layout.is_some_and(|spare| spare >= unseen);
+    let doubtful = doubtful(pool, &lost);
+    let at_worst = &lost | &doubtful;
+    let spare = after(&pool.groups, if unseen == 0 { &at_worst } else { &lost });
+    let spare = spare.map_or(0, |spare| spare.saturating_sub(unseen));
     let vital = match unseen {
-        0 => vital(&pool.groups, &lost),
+        // Where the layout is not known, any that is left may hold the last copy.
+        _ if places.is_empty() && (seen + unseen > 0 || pool.is_read_in_part()) => holds,
+        0 => &vital(&pool.groups, &at_worst) | &doubtful,
         _ if spare == 0 => places.difference(&lost).copied().collect(),
         _ => BTreeSet::new(),
     };
@@ -27,8 +32,21 @@ pub fn standing(pool: &Pool) -> Redundancy {
         spare,
         vital,
         // A pool of unknown layout that serves without some of its members is one in which some may be lost.
-        is_redundant: pool.groups.iter().any(|group| group.tolerates > 0) || (places.is_empty() && unseen > 0),
+        is_redundant: pool.groups.iter().any(|group| group.tolerates > 0) || (places.is_empty() && seen + unseen > 0),
         down: down(pool, lives),
+    }
+}
+
+/// The places of members that could not be read, unless the kernel's own count leaves no room for a loss there. It leaves
+/// out those whose drives have gone without its notice.
+fn doubtful(pool: &Pool, lost: &BTreeSet<u32>) -> BTreeSet<u32> {
+    let is_unnoticed = |member: &&Member| member.device_gone && member.state == MemberState::Active;
+    let unnoticed: BTreeSet<u32> = pool.members.iter().filter(is_unnoticed).filter_map(|member| member.slot).collect();
+    let noticed = lost.difference(&unnoticed).count() as u32;
+    let unread = pool.members.iter().filter(|member| member.state == MemberState::Unknown && !member.device_gone);
+    match pool.missing {
+        Some(missing) if missing <= noticed => BTreeSet::new(),
+        _ => unread.filter_map(|member| member.slot).collect(),
     }
 }
 

@@ -162,8 +162,7 @@ impl Member {
             drive: member.drive_device.clone(),
             device: member.device.clone(),
             state: MemberStatus::of(member),
-            must_stay: member.is_working()
-                && member.slot.zip(judged).is_some_and(|(slot, judged)| judged.vital.contains(&slot)),
+            must_stay: judged.is_some_and(|judged| judged.needs(member)),
             errors: member.errors.iter().map(|errors| (errors.kind, errors.count)).collect(),
         }
     }

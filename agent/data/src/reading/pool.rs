@@ -21,7 +21,7 @@ pub struct Pool {
     pub running: Reading<PoolRunning>,
     /// How many members a whole pool has; 0 when the pool is not running.
     pub wanted: u32,
-    /// How many members the kernel misses; `None` for layouts that can miss none.
+    /// How many members the kernel misses; `None` for layouts that can miss none, and where that could not be read.
     pub missing: Option<u32>,
     /// The members that the kernel still lists.
     pub members: Vec<Member>,
@@ -41,6 +41,10 @@ pub struct Pool {
     pub after_crash: Option<AfterCrash>,
     /// Room for metadata, where that can run out by itself.
     pub metadata: Option<MetadataSpace>,
+    /// True when something could not be read that decides over its members: which they are, how they lie, or how many are
+    /// missing.
+    #[serde(default)]
+    pub is_partial: bool,
 }
 
 impl Pool {
@@ -50,15 +54,15 @@ impl Pool {
     }
 
     /// True when its members or its layout could not be read as a whole: what it lacks is then known only as far as it is
-    /// counted in [`Self::missing`]. A level or a count of members that md does not show is one that could not be read.
+    /// counted in [`Self::missing`].
     pub fn is_read_in_part(&self) -> bool {
-        let has_layout = self.kind != PoolKind::Md || (!self.level.is_empty() && self.wanted > 0);
-        self.is_running() && (!has_layout || self.members.iter().any(|member| member.state == MemberState::Unknown))
+        let has_unread = || self.members.iter().any(|member| member.state == MemberState::Unknown);
+        self.is_running() && (self.is_partial || has_unread())
     }
 
     /// True for a level such as `multipath`, of which it is not known how many members may be lost.
     pub fn has_unknown_level(&self) -> bool {
-        self.is_running() && !self.level.is_empty() && self.groups.is_empty()
+        self.is_running() && !self.is_partial && !self.level.is_empty() && self.groups.is_empty()
     }
 
     fn is_running(&self) -> bool {

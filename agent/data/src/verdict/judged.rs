@@ -4,6 +4,7 @@
 use super::details::Down;
 use super::limit::Origin;
 use super::place::Place;
+use crate::reading::{Member, MemberState};
 use std::collections::BTreeSet;
 
 /// What is judged of a drive that is there.
@@ -42,4 +43,17 @@ pub struct Redundancy {
     /// Why it does not serve its data, if it does not. Its layout decides, whatever its software has noticed: md goes on
     /// calling an array running that has lost one member too many until somebody reads or writes there.
     pub down: Option<Down>,
+}
+
+impl Redundancy {
+    /// True for a member whose loss could be one too many. One that could not be read may hold what no other does.
+    pub fn needs(&self, member: &Member) -> bool {
+        let holds = |slot: u32| self.vital.contains(&slot);
+        !member.device_gone
+            && match member.state {
+                MemberState::Active => member.slot.is_some_and(holds),
+                MemberState::Unknown => !self.vital.is_empty(),
+                _ => false,
+            }
+    }
 }

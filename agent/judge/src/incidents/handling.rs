@@ -32,14 +32,19 @@ pub fn handling(view: &CauseView, diagnosis: &Diagnosis, conditions: &[&Conditio
     if let (Cause::DriveFails, Some((key, known))) = (diagnosis.cause, one) {
         return of_failing(view, key, known);
     }
-    let mut labels: Vec<String> = concerned.iter().flat_map(|pool| view.memory.drives.leave_in(pool)).collect();
-    labels.sort();
-    labels.dedup();
-    let at_its_end = concerned.iter().any(|pool| {
+    let leave_in = |pool: &&Pool| view.memory.drives.leave_in(pool);
+    let is_at_its_end = |pool: &&&Pool| {
         let stands = standing(pool);
         stands.is_redundant && stands.lost > 0 && stands.spare == 0
-    });
-    if at_its_end {
+    };
+    let at_their_end: Vec<Vec<String>> = concerned.iter().filter(is_at_its_end).map(leave_in).collect();
+    if at_their_end.iter().any(Vec::is_empty) {
+        // Of one pool all stay: a list for the others would leave them out.
+        Handling::LeaveIn(Vec::new())
+    } else if !at_their_end.is_empty() {
+        let mut labels: Vec<String> = concerned.iter().flat_map(leave_in).collect();
+        labels.sort();
+        labels.dedup();
         Handling::LeaveIn(labels)
     } else if is_of_a_connection(diagnosis.cause) && !diagnosis.drives.is_empty() {
         Handling::PullNothing
@@ -111,7 +116,7 @@ fn spares(pool: &Pool, known: &RememberedDrive) -> bool {
     let runs = pool.running.get() == Some(&PoolRunning::Running);
     let stands = standing(pool);
     let is_out = member.is_none_or(|member| member.state == MemberState::Faulty);
-    !works && runs && stands.lives && stands.is_redundant && is_out && stands.lost <= 1
+    !works && runs && !pool.is_read_in_part() && stands.lives && stands.is_redundant && is_out && stands.lost <= 1
 }
 
 /// True when what a pool still has is sound: no other drive of it hangs, and no controller of them has stopped, for what is

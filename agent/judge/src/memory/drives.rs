@@ -1,6 +1,6 @@
 //! Which drives the box has or had, and where their owner would point. Remembered by key, never by the kernel's name.
 
-use crate::redundancy::{holds_its_share, standing};
+use crate::redundancy::standing;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -118,23 +118,20 @@ impl DriveMemory {
         self.drives.iter().find(|(_, drive)| is_meant(drive)).map(|(key, _)| key)
     }
 
-    /// Labels of the drives that must stay in: those whose loss would be one too many, and those that are being filled.
+    /// Labels of the drives that must stay in: those whose loss would be one too many, and those that are being filled. Empty
+    /// when that cannot be told for each; then all stay.
     pub fn leave_in(&self, pool: &Pool) -> Vec<String> {
         let stands = standing(pool);
         if stands.vital.is_empty() || !stands.is_redundant {
             return Vec::new();
         }
-        let is_needed = |member: &&Member| {
-            let holds = holds_its_share(member) && member.slot.is_some_and(|slot| stands.vital.contains(&slot));
-            holds || (member.state == MemberState::Rebuilding && !member.device_gone)
-        };
-        let mut labels: Vec<String> = pool
-            .members
-            .iter()
-            .filter(is_needed)
-            .filter_map(|member| self.behind(&pool.key, &member.drive_device))
-            .map(|drive| drive.place.label())
-            .collect();
+        let is_needed =
+            |member: &&Member| stands.needs(member) || (member.state == MemberState::Rebuilding && !member.device_gone);
+        let needed = pool.members.iter().filter(is_needed);
+        let drives = needed.map(|member| self.behind(&pool.key, &member.drive_device));
+        // Where one of them cannot be named, a list of the others would give it away.
+        let Some(drives) = drives.collect::<Option<Vec<_>>>() else { return Vec::new() };
+        let mut labels: Vec<String> = drives.into_iter().map(|drive| drive.place.label()).collect();
         labels.sort();
         labels.dedup();
         labels
@@ -330,4 +327,5 @@ pub fn is_whole(pool: &Pool) -> bool {
         && pool.wanted > 0
         && pool.working() >= pool.wanted
         && pool.activity.kind == traylight_data::reading::ActivityKind::Idle
+        && !pool.is_read_in_part()
 }

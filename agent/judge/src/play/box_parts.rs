@@ -103,6 +103,7 @@ pub fn mirror(devices: [&str; 2]) -> Pool {
         lost_data: None,
         after_crash: None,
         metadata: None,
+        is_partial: false,
     }
 }
 

@@ -291,3 +291,29 @@ fn a_tray_is_called_empty_only_when_drives_can_be_read() {
     assert_eq!(tray_7(true), Some(TrayState::Empty));
     assert_eq!(tray_7(false), Some(TrayState::NoReading));
 }
+
+/// A pool of raid10 whose layout cannot be read: which of those that are left holds the last copy is not known.
+#[test]
+fn a_pool_whose_layout_cannot_be_read_loses_one_and_all_others_stay_in() {
+    let leave_in = |is_read: bool| {
+        let story = Story::closely().play(0, 60, |second, snapshot| {
+            lay_out(snapshot, "raid10");
+            let pool = &mut snapshot.pools[0];
+            if !is_read {
+                pool.groups.clear();
+                pool.is_partial = true;
+            }
+            if second >= 30 {
+                pool.members[1].state = MemberState::Faulty;
+                pool.missing = Some(1);
+            }
+        });
+        assert_eq!(story.of("pool-degraded"), ["30 opened pool-degraded critical"]);
+        let verdict = story.verdict.expect("there was a look");
+        let held = verdict.conditions.iter().find(|held| held.kind().id() == "pool-degraded").expect("it holds");
+        let Finding::PoolDegraded { leave_in, .. } = &held.finding else { panic!("it has the facts of one") };
+        leave_in.clone()
+    };
+    assert_eq!(leave_in(true), ["1", "3"], "five members, two copies");
+    assert_eq!(leave_in(false), ["1", "3", "4", "5"]);
+}

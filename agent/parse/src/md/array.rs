@@ -17,13 +17,25 @@ pub fn running(text: &str) -> Result<PoolRunning, String> {
     }
 }
 
-/// `raid_disks` and its kind: a number, `NEW (OLD)` while the layout changes, or nothing while inactive, which is 0.
+/// More members no array has: `super_1_load` of drivers/md/md.c rejects a superblock with more (from memory).
+pub const MOST_MEMBERS: u32 = 1920;
+
+/// `raid_disks`: a number, or nothing while inactive, which is 0. While the layout changes it is `NEW (OLD)`, and the data
+/// lies on as many as the greater of both.
 pub fn member_count(text: &str) -> Result<u32, String> {
-    let first = text.split(' ').next().unwrap_or_default();
-    if first.is_empty() {
-        return Ok(0);
+    let wanted = || format!("expected a number of members up to {MOST_MEMBERS}, found {}", quoted(text));
+    let count = |text: &str| text.parse().ok().filter(|count: &u32| *count <= MOST_MEMBERS).ok_or_else(wanted);
+    match text.split_once(' ') {
+        _ if text.is_empty() => Ok(0),
+        Some((new, old)) => Ok(count(new)?.max(count(old.trim_matches(['(', ')']))?)),
+        None => count(text),
     }
-    whole(first)?.try_into().map_err(|_| format!("expected a count of members, found {}", quoted(text)))
+}
+
+/// `degraded`, how many of so many members are missing.
+pub fn missing(text: &str, members: u32) -> Result<u32, String> {
+    let count = whole(text)?.try_into().ok().filter(|count| *count <= members);
+    count.ok_or_else(|| format!("expected a number of missing members up to {members}, found {}", quoted(text)))
 }
 
 /// `dev-*/state`: several words at once are normal, and the worst decides. A `spare` with a slot is being filled.
@@ -40,6 +52,11 @@ pub fn member_state(text: &str, slot: Option<u32>) -> Result<MemberState, String
     }
 }
 
+/// `dev-*/state` of one that is filled while the member that it replaces is still in its slot.
+pub fn is_replacement(text: &str) -> bool {
+    text.split(',').any(|word| word.trim() == "replacement")
+}
+
 /// `dev-*/slot`: a number, or `none` or `journal`.
 pub fn slot(text: &str) -> Result<Option<u32>, String> {
     match text {
@@ -48,21 +65,24 @@ pub fn slot(text: &str) -> Result<Option<u32>, String> {
     }
 }
 
-/// `sync_action`, `sync_completed` and `sync_speed` together.
+/// `sync_action`.
+pub fn action(text: &str) -> Result<ActivityKind, String> {
+    Ok(match text {
+        "idle" => ActivityKind::Idle,
+        "resync" => ActivityKind::Resync,
+        "recover" => ActivityKind::Rebuild,
+        "check" => ActivityKind::Check,
+        "repair" => ActivityKind::Repair,
+        "reshape" => ActivityKind::Reshape,
+        "frozen" => ActivityKind::Frozen,
+        _ => return Err(format!("expected an action of md, found {}", quoted(text))),
+    })
+}
+
+/// What `sync_action`, `sync_completed` and `sync_speed` make together.
 ///
-/// `action` absent means a layout without redundancy, which has no such work. Progress is `DONE / TOTAL` in sectors,
-/// speed is in KiB/s.
-pub fn activity(action: Option<&str>, completed: Option<&str>, speed: Option<&str>) -> Activity {
-    let kind = match action {
-        None | Some("idle") => return Activity::IDLE,
-        Some("resync") => ActivityKind::Resync,
-        Some("recover") => ActivityKind::Rebuild,
-        Some("check") => ActivityKind::Check,
-        Some("repair") => ActivityKind::Repair,
-        Some("reshape") => ActivityKind::Reshape,
-        Some("frozen") => ActivityKind::Frozen,
-        Some(_) => return Activity::IDLE,
-    };
+/// Progress is `DONE / TOTAL` in sectors, speed is in KiB/s.
+pub fn activity(action: ActivityKind, completed: Option<&str>, speed: Option<&str>) -> Activity {
     let progress = completed.and_then(progress);
     let done = progress.map(|(done, total)| done as f64 / total as f64);
     let speed = speed.and_then(|text| text.parse::<u64>().ok());
@@ -70,7 +90,7 @@ pub fn activity(action: Option<&str>, completed: Option<&str>, speed: Option<&st
         let remaining_kib = (total - done) / 2;
         (kib_per_second > 0).then(|| Duration::from_secs(remaining_kib / kib_per_second))
     });
-    Activity { kind, done, left, speed: speed.map(|kib| BytesPerSecond(kib as f64 * 1024.0)) }
+    Activity { kind: action, done, left, speed: speed.map(|kib| BytesPerSecond(kib as f64 * 1024.0)) }
 }
 
 /// `consistency_policy`; `None` for `unknown`, which an inactive array says, and for words that md does not have.
@@ -85,8 +105,8 @@ pub fn after_crash(text: &str) -> Option<AfterCrash> {
 
 /// `mismatch_cnt`, in sectors, as far as it is a result: it begins at zero and rises while the comparison runs, so it says
 /// nothing before that has ended (`last_sync_action` says what ran last).
-pub fn mismatches(action: Option<&str>, last: Option<&str>, count: Option<u64>) -> Option<u64> {
-    let has_ended = action == Some("idle") && matches!(last, Some("check" | "repair"));
+pub fn mismatches(action: Option<ActivityKind>, last: Option<&str>, count: Option<u64>) -> Option<u64> {
+    let has_ended = action == Some(ActivityKind::Idle) && matches!(last, Some("check" | "repair"));
     count.filter(|_| has_ended)
 }
 
@@ -115,8 +135,18 @@ mod tests {
     fn counts_during_a_reshape_and_while_inactive() {
         assert_eq!(member_count("4"), Ok(4));
         assert_eq!(member_count("4 (3)"), Ok(4));
+        assert_eq!(member_count("3 (4)"), Ok(4), "data lies on all four until it has ended");
         assert_eq!(member_count(""), Ok(0));
-        assert!(member_count("18446744073709551615").is_err());
+        assert_eq!(member_count("1920"), Ok(1920));
+        for odd in ["1921", "100000", "4294967295", "18446744073709551615", "-1", "4 (4294967295)", "4 3 2"] {
+            assert!(member_count(odd).is_err(), "{odd}");
+        }
+    }
+
+    #[test]
+    fn no_more_members_are_missing_than_there_are() {
+        assert_eq!(missing("4", 4), Ok(4));
+        assert!(missing("5", 4).is_err() && missing("", 4).is_err() && missing("one", 4).is_err());
     }
 
     #[test]
@@ -133,6 +163,18 @@ mod tests {
     }
 
     #[test]
+    fn a_replacement_is_no_member_that_wants_one() {
+        assert!(is_replacement("spare,replacement"));
+        assert!(!is_replacement("in_sync,want_replacement"));
+    }
+
+    #[test]
+    fn an_action_that_is_not_known_is_not_idle() {
+        assert_eq!(action("recover"), Ok(ActivityKind::Rebuild));
+        assert_eq!(action(""), Err("expected an action of md, found nothing".into()));
+    }
+
+    #[test]
     fn a_place_is_a_number_or_none() {
         assert_eq!(slot("3"), Ok(Some(3)));
         assert_eq!(slot("none"), Ok(None));
@@ -142,7 +184,7 @@ mod tests {
     #[test]
     fn progress_becomes_a_share_and_a_time() {
         // 2.8 % of 714752 KiB at 2086 KiB/s: mdstat of the same moment said finish=5.5min.
-        let found = activity(Some("recover"), Some("41728 / 1429504"), Some("2086"));
+        let found = activity(ActivityKind::Rebuild, Some("41728 / 1429504"), Some("2086"));
         assert_eq!(found.kind, ActivityKind::Rebuild);
         assert!((found.done.unwrap_or_default() - 0.0292).abs() < 0.0001);
         assert_eq!(found.left, Some(Duration::from_secs(332)));
@@ -150,9 +192,13 @@ mod tests {
 
     #[test]
     fn a_comparison_has_a_result_only_when_it_has_ended() {
-        assert_eq!(mismatches(Some("idle"), Some("check"), Some(8)), Some(8));
-        assert_eq!(mismatches(Some("check"), Some("check"), Some(8)), None, "it still rises");
-        assert_eq!(mismatches(Some("idle"), Some("resync"), Some(8)), None, "left from another kind of run");
+        assert_eq!(mismatches(Some(ActivityKind::Idle), Some("check"), Some(8)), Some(8));
+        assert_eq!(mismatches(Some(ActivityKind::Check), Some("check"), Some(8)), None, "it still rises");
+        assert_eq!(
+            mismatches(Some(ActivityKind::Idle), Some("resync"), Some(8)),
+            None,
+            "left from another kind of run"
+        );
         assert_eq!(mismatches(None, None, None), None);
     }
 
@@ -166,9 +212,9 @@ mod tests {
     #[test]
     fn progress_that_cannot_be_true_is_none() {
         for odd in ["none", "delayed", "5 / 0", "9 / 8", "/", "x / y"] {
-            assert_eq!(activity(Some("check"), Some(odd), Some("1")).done, None, "{odd}");
+            assert_eq!(activity(ActivityKind::Check, Some(odd), Some("1")).done, None, "{odd}");
         }
-        assert_eq!(activity(Some("check"), Some("1 / 8"), Some("0")).left, None);
-        assert_eq!(activity(None, None, None), Activity::IDLE);
+        assert_eq!(activity(ActivityKind::Check, Some("1 / 8"), Some("0")).left, None);
+        assert_eq!(activity(ActivityKind::Idle, None, None), Activity::IDLE);
     }
 }

@@ -1,11 +1,12 @@
 //! Which members of an md array may be lost, from its level and layout.
 
+use crate::plain::{quoted, whole};
 use std::collections::BTreeSet;
 use traylight_data::reading::Group;
 
-/// The groups of an array. Empty when the level is none that is known, as while the array is inactive.
+/// The groups of an array. Empty when the level or its layout is none that is known, as while the array is inactive.
 ///
-/// `raid_disks` and `layout` are the numbers of sysfs. What each level survives: md(4), from memory, and `max_degraded` in
+/// `raid_disks` and `layout` are the numbers of sysfs; only of raid10 the layout decides. What each level survives: md(4), from memory, and `max_degraded` in
 /// drivers/md.
 pub fn groups(level: &str, raid_disks: u32, layout: u32) -> Vec<Group> {
     let all = |tolerates| vec![Group { slots: (0..raid_disks).collect(), tolerates }];
@@ -20,13 +21,32 @@ pub fn groups(level: &str, raid_disks: u32, layout: u32) -> Vec<Group> {
     }
 }
 
+/// True for a level that can do without a member: only arrays of such have files about what they lack and repair.
+pub fn is_redundant(level: &str) -> bool {
+    matches!(level, "raid1" | "raid4" | "raid5" | "raid6" | "raid10")
+}
+
+/// `layout` of a raid10 of so many members. Two of them, as while the array changes from one to the other, are none.
+///
+/// # Errors
+/// What was found, if it is no layout that md would run.
+pub fn raid10(text: &str, raid_disks: u32) -> Result<u32, String> {
+    let layout = whole(text).ok().and_then(|layout| u32::try_from(layout).ok());
+    let layout = layout.filter(|layout| near_and_far(raid_disks, *layout).is_some());
+    layout.ok_or_else(|| format!("expected a layout of raid10 on {raid_disks} members, found {}", quoted(text)))
+}
+
+/// How many near and far copies a layout of raid10 has: two to one on each member, by `setup_geo` and `setup_conf` of
+/// drivers/md/raid10.c (from memory). Bits 17 and 18 are the ways of sets, of which there are three.
+fn near_and_far(raid_disks: u32, layout: u32) -> Option<(u32, u32)> {
+    let (near, far) = (layout & 0xFF, layout >> 8 & 0xFF);
+    ((2..=raid_disks).contains(&(near * far)) && layout >> 17 <= 2).then_some((near, far))
+}
+
 /// The members that hold the copies of one chunk are a group; how chunks are laid out follows drivers/md/raid10.c,
-/// `__raid10_find_phys` and `setup_geo`. Layouts that make no sense are taken for two near copies, the default.
+/// `__raid10_find_phys` and `setup_geo`. None for layouts that make no sense: any member may then be the last with its copy.
 fn copies(raid_disks: u32, layout: u32) -> Vec<Group> {
-    let (near, far) = match (layout & 0xFF, layout >> 8 & 0xFF) {
-        (near, far) if near * far >= 2 && near * far <= raid_disks => (near, far),
-        _ => (2.min(raid_disks), 1),
-    };
+    let Some((near, far)) = near_and_far(raid_disks, layout) else { return Vec::new() };
     let set_size = match layout >> 17 {
         1 => (raid_disks / far).max(1),
         2 => (far * near).min(raid_disks),
@@ -89,6 +109,17 @@ mod tests {
     }
 
     #[test]
+    fn a_layout_that_makes_no_sense_has_no_groups() {
+        assert_eq!(raid10("258", 4), Ok(NEAR_2));
+        // Too few copies, too many, a way of sets that is none, and no number.
+        for odd in ["0", "257", "1", "1281", "393730", "4294967295", "513 (258)", "", "near"] {
+            assert!(raid10(odd, 4).is_err(), "{odd}");
+        }
+        assert_eq!((sets(4, 0), sets(4, 0x105), sets(4, 0x6_0102)), (vec![], vec![], vec![]));
+        assert_eq!(sets(1, NEAR_2), Vec::<Vec<u32>>::new(), "one member cannot hold two copies");
+    }
+
+    #[test]
     fn every_level_has_its_tolerance() {
         for (level, tolerates) in [("raid0", 0), ("linear", 0), ("raid1", 3), ("raid4", 1), ("raid5", 1), ("raid6", 2)]
         {
@@ -100,9 +131,10 @@ mod tests {
 
     proptest! {
         #[test]
-        fn any_layout_has_groups_within_its_members(raid_disks in 0..40_u32, layout: u32) {
+        fn any_layout_that_makes_sense_has_groups_within_its_members(raid_disks in 0..40_u32, layout in 0..0x8_0000_u32) {
             let groups = groups("raid10", raid_disks, layout);
-            prop_assert_eq!(groups.is_empty(), raid_disks == 0);
+            prop_assert_eq!(groups.is_empty(), raid10(&layout.to_string(), raid_disks).is_err());
+            prop_assert_eq!(groups.iter().flat_map(|group| &group.slots).collect::<BTreeSet<_>>().len(), if groups.is_empty() { 0 } else { raid_disks as usize });
             for group in groups {
                 prop_assert!(group.slots.iter().all(|slot| *slot < raid_disks));
                 prop_assert_eq!(group.tolerates as usize, group.slots.len() - 1);

@@ -70,6 +70,7 @@ fn pool() -> Pool {
         lost_data: None,
         after_crash: None,
         metadata: None,
+        is_partial: false,
     }
 }
 

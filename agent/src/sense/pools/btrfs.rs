@@ -39,6 +39,7 @@ pub fn pool(of: &FileSystem, told: Option<&MountedFileSystem>, now: Moment) -> O
         size: size.map_or(known.size, |size| Reading::new(Ok(size), now, Source::Pool)),
         last_check: told.and_then(|told| told.checked).map(|ended| LastCheck::by(ended, None)),
         after_crash: Some(AfterCrash::Nothing),
+        is_partial: false,
         metadata: told.and_then(|told| members::metadata_room(of, told)).map(|room| MetadataSpace {
             unallocated: Bytes(room.unallocated),
             total: Bytes(room.total),

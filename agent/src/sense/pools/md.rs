@@ -1,11 +1,12 @@
-//! md arrays as pools, from sysfs (Documentation/admin-guide/md.rst).
+//! md arrays as pools, from sysfs (Documentation/admin-guide/md.rst). A figure of the kernel that decides over members is
+//! never guessed: where it cannot be read, the pool is known in part only, with the reason.
 
+use super::md_members;
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, Blind, Listing, Member, MemberErrorKind, MemberErrors, MemberRole, MemberState, Missing, Pool, PoolKind,
-    PoolRunning, Reading, Reason, Source,
+    Activity, ActivityKind, Blind, Group, Listing, Missing, Pool, PoolKind, PoolRunning, Reading, Reason, Source,
+    WhyMissing,
 };
-use crate::sense::beneath;
 use crate::sense::host::Host;
 use crate::sense::parse::{md, plain};
 use crate::units::Bytes;
@@ -51,43 +52,64 @@ fn arrays(host: &Host) -> Result<impl Iterator<Item = String> + use<>, Missing> 
     Ok(host.list(&host.path("/sys/block"))?.into_iter().filter(|name| name.starts_with("md")))
 }
 
+/// The first reason why an array is not known as a whole.
+#[derive(Default)]
+struct Unread(Option<Missing>);
+
+impl Unread {
+    /// What was found; else its reason is kept.
+    fn keep<T>(&mut self, found: Result<T, Missing>) -> Option<T> {
+        found.map_err(|why| self.0.get_or_insert(why).clone()).ok()
+    }
+
+    /// The same of a file that only arrays with redundancy have, while they run.
+    fn keep_of_redundancy<T>(&mut self, found: Result<T, Missing>, is_redundant: bool) -> Option<T> {
+        match found {
+            Err(why) if why.why == Some(WhyMissing::NoFile) && !is_redundant => None,
+            found => self.keep(found),
+        }
+    }
+}
+
 /// An array, and why its members or its layout are not known as a whole, if they are not.
 fn pool(host: &Host, block: &Path, files: &[String], name: String, now: Moment) -> (Pool, Option<Missing>) {
     let folder = block.join("md");
     let text = |file: &str| host.attribute(&folder.join(file)).ok().map(|text| text.trim().to_owned());
-    let number = |file: &str| host.ask(&folder.join(file), md::array::member_count);
+    let mut unread = Unread::default();
     let running = host.ask(&folder.join("array_state"), md::array::running);
+    let is_running = running == Ok(PoolRunning::Running);
     let size = host.ask(&block.join("size"), plain::whole).map(Bytes::from_sectors);
     let level = host.ask(&folder.join("level"), |text| Ok(plain::device_text(text).unwrap_or_default()));
-    let wanted = number("raid_disks");
-    let action = text("sync_action");
-    let of_files = files.iter().filter_map(|file| member(host, &folder.join(file), file.strip_prefix("dev-")?));
-    let (mut members, unread_members): (Vec<Member>, Vec<Option<Missing>>) = of_files.unzip();
-    place_unread(&mut members, wanted.as_ref().copied().unwrap_or(0));
-    let groups = match (&level, &wanted) {
-        (Ok(level), Ok(wanted)) => md::layout::groups(level, *wanted, number("layout").unwrap_or(0)),
-        _ => Vec::new(),
-    };
+    let level = unread.keep(level);
+    let wanted = unread.keep(host.ask(&folder.join("raid_disks"), md::array::member_count));
     // An array that is not running shows neither its level nor how many members it wants.
-    let is_shown = level.as_ref().is_ok_and(|level| !level.is_empty()) && wanted.as_ref().is_ok_and(|count| *count > 0);
-    let no_layout = (running == Ok(PoolRunning::Running) && !is_shown).then(|| {
+    if is_running && (level.as_deref() == Some("") || wanted == Some(0)) {
         let found = "md/level, md/raid_disks: expected a level and a number of members, found nothing";
-        Missing::found(Reason::Unreadable, found)
-    });
-    let (no_level, no_count) = (level.as_ref().err().cloned(), wanted.as_ref().err().cloned());
-    let unread = no_level.or(no_count).or(no_layout).or(unread_members.into_iter().flatten().next());
+        let _: Option<()> = unread.keep(Err(Missing::found(Reason::Unreadable, found)));
+    }
+    let level = level.unwrap_or_default();
+    let groups = unread.keep(groups(host, &folder, &level, wanted.unwrap_or(0))).unwrap_or_default();
+    let found = md_members::members(host, &folder, files, wanted.filter(|count| *count > 0));
+    found.unread.map(|why| unread.keep::<()>(Err(why)));
+    let is_redundant = is_running && md::layout::is_redundant(&level);
+    let most = wanted.unwrap_or(md::array::MOST_MEMBERS);
+    let missing = host.ask(&folder.join("degraded"), |text| md::array::missing(text, most));
+    let missing = unread.keep_of_redundancy(missing, is_redundant);
+    let action = host.ask(&folder.join("sync_action"), md::array::action);
+    let action = unread.keep_of_redundancy(action, is_redundant);
     let pool = Pool {
         key: text("uuid").and_then(|uuid| plain::device_text(&uuid)).unwrap_or_else(|| name.clone()),
         kind: PoolKind::Md,
-        groups,
-        level: level.unwrap_or_default(),
+        // With which others a member shares its data is not known where its place is guessed.
+        groups: if found.is_guessed && groups.len() > 1 { Vec::new() } else { groups },
+        level,
         running: Reading::new(running, now, Source::Sysfs),
         wanted: wanted.unwrap_or(0),
-        missing: number("degraded").ok(),
-        members,
-        activity: activity(action.as_deref(), &text),
+        missing,
+        members: found.members,
+        activity: activity(action, &text),
         mismatches: md::array::mismatches(
-            action.as_deref(),
+            action,
             text("last_sync_action").as_deref(),
             host.ask(&folder.join("mismatch_cnt"), plain::whole).ok(),
         ),
@@ -96,59 +118,25 @@ fn pool(host: &Host, block: &Path, files: &[String], name: String, now: Moment) 
         after_crash: text("consistency_policy").and_then(|policy| md::array::after_crash(&policy)),
         metadata: None,
         size: Reading::new(size, now, Source::Sysfs),
+        is_partial: unread.0.is_some(),
         name,
     };
-    (pool, unread.map(Missing::of_what_must_be_there))
+    (pool, unread.0.map(Missing::of_what_must_be_there))
 }
 
-/// Members that cannot be read take the places that are left: which of them are lost is for the kernel's own count.
-fn place_unread(members: &mut [Member], wanted: u32) {
-    let taken: Vec<u32> = members.iter().filter_map(|member| member.slot).collect();
-    let left = (0..wanted).filter(|slot| !taken.contains(slot));
-    let unread = members.iter_mut().filter(|member| member.state == MemberState::Unknown && member.slot.is_none());
-    unread.zip(left).for_each(|(member, slot)| member.slot = Some(slot));
+/// What may be lost of an array; nothing is known of one that does not run.
+fn groups(host: &Host, folder: &Path, level: &str, wanted: u32) -> Result<Vec<Group>, Missing> {
+    let layout = match level {
+        "raid10" if wanted > 0 => host.ask(&folder.join("layout"), |text| md::layout::raid10(text, wanted))?,
+        _ => 0,
+    };
+    Ok(md::layout::groups(level, wanted, layout))
 }
 
 /// Progress and speed are files of their own, and only worth opening while something runs.
-fn activity(action: Option<&str>, text: &impl Fn(&str) -> Option<String>) -> Activity {
+fn activity(action: Option<ActivityKind>, text: &impl Fn(&str) -> Option<String>) -> Activity {
     match action {
-        None | Some("idle") => Activity::IDLE,
-        busy => md::array::activity(busy, text("sync_completed").as_deref(), text("sync_speed").as_deref()),
+        None | Some(ActivityKind::Idle) => Activity::IDLE,
+        Some(busy) => md::array::activity(busy, text("sync_completed").as_deref(), text("sync_speed").as_deref()),
     }
-}
-
-/// A member, and why it is not known as a whole, if it is not: it is then taken neither for working nor for lost.
-fn member(host: &Host, folder: &Path, device: &str) -> Option<(Member, Option<Missing>)> {
-    let slot = host.ask(&folder.join("slot"), md::array::slot);
-    let state = host.ask(&folder.join("state"), |text| md::array::member_state(text, slot.clone().ok().flatten()));
-    let link = folder.join("block");
-    let unlinked = host.link_text(&link).is_none().then(|| {
-        let found = format!("dev-{device}/block: expected a link to its block device, found none");
-        Missing::found(Reason::Unreadable, found)
-    });
-    // md unlinks a member that is being removed, and its files answer no more before they are gone as well.
-    if slot.is_err() && state.is_err() && unlinked.is_some() {
-        return None;
-    }
-    let is_linked = unlinked.is_none();
-    let unread = state.as_ref().err().or(slot.as_ref().err()).cloned().or(unlinked);
-    let member = Member {
-        device: device.to_owned(),
-        drive_device: beneath::drive_of(host, &link).unwrap_or_else(|| device.to_owned()),
-        slot: slot.ok().flatten(),
-        state: match state {
-            Ok(state) if unread.is_none() || state == MemberState::Faulty => state,
-            _ => MemberState::Unknown,
-        },
-        role: MemberRole::Data,
-        doubted: false,
-        // md keeps a member `in_sync` until the next access fails; the link to its block device tells at once.
-        device_gone: is_linked && beneath::is_gone(host, &link),
-        // Read errors that md has mended by writing the place again; the count lies in the member's superblock.
-        errors: match host.ask(&folder.join("errors"), plain::whole) {
-            Ok(count) => vec![MemberErrors { kind: MemberErrorKind::Read, count }],
-            Err(_) => Vec::new(),
-        },
-    };
-    Some((member, unread))
 }

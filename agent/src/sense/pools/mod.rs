@@ -4,6 +4,7 @@
 pub mod btrfs;
 pub mod lvm;
 pub mod md;
+mod md_members;
 pub mod zfs;
 
 use crate::clock::Moment;
@@ -28,6 +29,7 @@ fn unknown(kind: PoolKind, key: String, name: String, running: Result<PoolRunnin
         lost_data: None,
         after_crash: None,
         metadata: None,
+        is_partial: false,
     }
 }
 
