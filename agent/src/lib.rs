@@ -28,6 +28,10 @@ pub mod survey;
 
 pub mod setup;
 
+pub mod pseudonyms;
+
+pub mod dossier;
+
 pub mod rehearse;
 
 pub mod run;

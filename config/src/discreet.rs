@@ -5,6 +5,7 @@
 //! is in doubt is not shown: the place, the key and what is wanted are told all the same.
 
 use crate::declared::OUTLINE;
+use crate::source::MASK;
 use std::collections::BTreeSet;
 use std::ops::Range;
 use std::sync::LazyLock;
@@ -32,6 +33,25 @@ pub(crate) fn hidden(text: &str) -> Vec<Range<usize>> {
         }
     }
     found
+}
+
+/// The text for somebody else: without comments and empty lines, and with `***` for all that may hold a secret.
+pub fn without_secrets(text: &str) -> String {
+    let mut hidden = hidden(text).into_iter().peekable();
+    let (mut shown, mut start) = (String::new(), 0);
+    for line in text.split_inclusive('\n') {
+        let end = start + line.len();
+        let line = match hidden.next_if(|span| span.start < end) {
+            Some(span) if text[span.clone()].starts_with('#') => text[start..span.start].trim_end().to_owned(),
+            Some(span) => format!("{}{MASK}", &text[start..span.start]),
+            None => line.trim_end().to_owned(),
+        };
+        if !line.trim().is_empty() && !line.trim_start().starts_with('#') {
+            shown.extend([&line, "\n"]);
+        }
+        start = end;
+    }
+    shown
 }
 
 /// What is known of the text before a line.
@@ -145,7 +165,6 @@ fn in_key(c: char) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::source::MASK;
 
     /// The text with what is hidden left out.
     fn shown(text: &str) -> String {
@@ -167,6 +186,18 @@ mod tests {
         ] {
             assert_eq!(shown(text), text);
         }
+    }
+
+    #[test]
+    fn somebody_else_gets_it_without_comments_and_secrets() {
+        let text = "# mine\n[box]\nname = 'a' # x\n\n[alerts]\n# heartbeat_url = 'y'\nheartbeat_url = 'x' # y\n\
+            [[alerts.mail]]\nname = 'keeper'\nuser = 'ada'\npassword_file = '/z'\nbroken\n";
+        let wanted = "[box]\nname = 'a'\n[alerts]\nheartbeat_url = ***\n[[alerts.mail]]\nname = 'keeper'\nuser = ***\n\
+            password_file = ***\n***\n";
+        assert_eq!(without_secrets(text), wanted);
+        let over_lines = "[alerts]\nbody = \"\"\"\n# token\nx\"\"\"\ntopics = [\n  'drive', # all\n]\n";
+        assert!(!without_secrets(over_lines).contains("token"), "{}", without_secrets(over_lines));
+        assert!(without_secrets(over_lines).ends_with("topics = [\n  'drive',\n]\n"));
     }
 
     #[test]

@@ -37,6 +37,7 @@ mod template;
 mod url;
 
 pub use declared::{default_file, schema};
+pub use discreet::without_secrets;
 pub use duration::duration;
 pub use problem::{Problem, Problems};
 pub use sections::{

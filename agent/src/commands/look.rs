@@ -17,7 +17,7 @@ use traylight::serve::socket::{self, Answered};
 use traylight::serve::{drive_detail, table};
 use traylight::tell::words::phrases::Phrases;
 use traylight::verdict::Verdict;
-use traylight_config::Settings;
+use traylight_config::{Language, Settings};
 
 /// How long one look may take; the probe needs about a second.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -133,26 +133,33 @@ pub enum DocumentSource {
 pub fn seen(place: &BoxFlags) -> io::Result<BoxLook> {
     let settings = place.config.settings()?;
     let clock = Clock::of_this_machine();
-    // The agent that runs knows more: what it saw before. It watches this machine, not a recorded tree.
-    let answered = match place.is_this_machine() {
-        true => socket::ask(&place.agent.run_dir, &clock),
-        false => Answered::Nobody,
+    let source = match agents_document(place, &clock, settings.language) {
+        Ok(document) => return Ok(BoxLook { document, settings, source: DocumentSource::Agent }),
+        Err(Some(why)) => {
+            complain(settings.language.say("look.without-agent", &[("why", &why)]));
+            DocumentSource::SilentAgent
+        }
+        Err(None) => DocumentSource::NoAgent,
     };
-    let silent = match answered {
-        Answered::State(state) => match serde_json::from_str(&state) {
-            Ok(document) => return Ok(BoxLook { document, settings, source: DocumentSource::Agent }),
-            Err(error) => Some(settings.language.say("look.incomplete", &[("found", &error)])),
-        },
-        Answered::Silent(why) => Some(why.words(settings.language)),
-        Answered::Nobody => None,
-    };
-    let source = if silent.is_some() { DocumentSource::SilentAgent } else { DocumentSource::NoAgent };
-    if let Some(why) = silent {
-        complain(settings.language.say("look.without-agent", &[("why", &why)]));
-    }
     let (verdict, snapshot) = one_look(&settings, &place.tree.root, &clock)?;
     let document = Document::new(&settings, &verdict, &snapshot, &clock.wall()).without_history();
     Ok(BoxLook { document, settings, source })
+}
+
+/// The state as the running agent has it; why it gave none, or nothing where none runs. It knows what it saw before. It
+/// monitors this machine, not a recorded tree.
+pub fn agents_document(place: &BoxFlags, clock: &Clock, language: Language) -> Result<Document, Option<String>> {
+    let answered = match place.is_this_machine() {
+        true => socket::ask(&place.agent.run_dir, clock),
+        false => Answered::Nobody,
+    };
+    match answered {
+        Answered::State(state) => {
+            serde_json::from_str(&state).map_err(|error| Some(language.say("look.incomplete", &[("found", &error)])))
+        }
+        Answered::Silent(why) => Err(Some(why.words(language))),
+        Answered::Nobody => Err(None),
+    }
 }
 
 /// One look without an agent: two snapshots, since rates need two, judged without any patience. There is no history to

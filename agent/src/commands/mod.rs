@@ -4,6 +4,8 @@ mod ack;
 mod alerts;
 mod check;
 mod demo;
+mod dossier;
+mod dossier_file;
 mod launcher;
 mod look;
 mod mute;
@@ -109,6 +111,13 @@ enum Command {
     /// Check the configuration file and list every mistake in it
     #[command(before_help = "Examples:\n  traylight check\n  traylight check heron.toml")]
     Check(check::CheckFlags),
+    /// Write a text file about the box for somebody who helps, without serials, names and addresses
+    ///
+    /// State, incidents, survey, kernel log and configuration. Serials, names and addresses become pseudonyms such as serial-1; passwords are left out. Read it before you hand it on.
+    #[command(
+        before_help = "Examples:\n  traylight dossier\n  traylight dossier /tmp/heron.txt\n  traylight dossier - | less"
+    )]
+    Dossier(dossier::DossierFlags),
     /// Draw the pages of the panel in the terminal, as pictures or as text
     #[command(before_help = "Examples:\n  traylight panel\n  traylight panel --png pages")]
     Panel(panel::PanelFlags),
@@ -155,6 +164,7 @@ impl Command {
             Self::Mute(flags) => mute::command(&flags),
             Self::Rehearse(flags) => rehearse::command(&flags),
             Self::Check(flags) => check::command(&flags),
+            Self::Dossier(flags) => dossier::command(&flags),
             Self::Panel(flags) => panel::command(&flags),
             Self::Demo(flags) => demo::command(&flags),
             Self::Probe(tree) => probe::command(tree),

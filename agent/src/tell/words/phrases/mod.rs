@@ -161,6 +161,11 @@ pub trait Phrases: Copy + std::fmt::Debug {
         self.plain(&format!("activity.{id}"))
     }
 
+    /// All texts of its table, with their places.
+    fn texts(self) -> impl Iterator<Item = &'static str> {
+        self.table().texts.values().map(String::as_str)
+    }
+
     /// The keys of its table.
     #[cfg(test)]
     fn keys(self) -> std::collections::BTreeSet<&'static str> {
