@@ -42,12 +42,13 @@ impl SeenMounts {
     /// Looks at the mount table.
     ///
     /// # Errors
-    /// The reason why it cannot be read; what was seen before is kept.
+    /// The reason why it cannot be read, and what was seen before is kept; or why a line of it cannot.
     pub fn look(&mut self, host: &Host, now: Moment) -> Result<(), Missing> {
         let table = host.table(&volumes::mount_table(host))?;
         if self.looked.as_ref().is_some_and(|(before, at)| *before == table && now.since(*at) < LOOK_EVERY) {
-            return Ok(());
+            return volumes::check(&table);
         }
+        let all_read = volumes::check(&table);
         let mounts = volumes::mounts(host, &table);
         self.looked = Some((table, now));
         self.unions = mounts.unions;
@@ -62,7 +63,7 @@ impl SeenMounts {
             let errors = volumes::errors(host, &mount);
             self.volumes.insert(mount.point.clone(), SeenVolume { mount, room, asked, errors });
         }
-        Ok(())
+        all_read
     }
 
     /// The mounts.

@@ -11,7 +11,9 @@ use crate::reading::{DriveUse, Missing, Reason, UsedBy};
 /// # Errors
 /// The reason why that is not known: what is mounted or held cannot be read. Without a table of swap there is no swap.
 pub fn uses(host: &Host, device: &str) -> Result<Vec<DriveUse>, Missing> {
-    let mounts = mounts::mountinfo::mounts(&host.table(&volumes::mount_table(host))?);
+    let table = host.table(&volumes::mount_table(host))?;
+    volumes::check(&table)?;
+    let mounts = mounts::mountinfo::mounts(&table);
     let swaps = match host.table(&host.path("/proc/swaps")) {
         Ok(table) => String::from_utf8_lossy(&table).into_owned(),
         Err(why) if why.reason == Reason::NotAvailable => String::new(),

@@ -45,6 +45,14 @@ pub fn mount_table(host: &Host) -> PathBuf {
     host.path("/proc/self/mountinfo")
 }
 
+/// Checks that every line of the mount table can be read.
+///
+/// # Errors
+/// The first that cannot.
+pub fn check(table: &[u8]) -> Result<(), Missing> {
+    mounts::mountinfo::check(table).map_err(|odd| Missing::found(Reason::Unreadable, format!("self/mountinfo: {odd}")))
+}
+
 /// The unions that an owner made. Containers make many of their own, below the two folders that are left out.
 fn unions(mounted: &[Mount]) -> Vec<Union> {
     let points: Vec<&str> = mounted.iter().map(|mount| mount.point.as_str()).collect();

@@ -316,7 +316,8 @@ impl Page {
             }
         }
         if !is_member {
-            self.out.line(format_args!("  {}", self.words("look.no-pool")));
+            let key = if document.unseen.is_empty() { "look.no-pool" } else { "look.no-readable-pool" };
+            self.out.line(format_args!("  {}", self.words(key)));
         }
     }
 }
@@ -364,6 +365,17 @@ mod tests {
         let wall = demo::dawn().expect("there is a dawn");
         let german = detail(&calm, "3", Language::GERMAN, &wall).expect("there is a tray 3").to_string();
         assert!(german.contains("  Größe: 4,00 TB\n") && german.contains("in Ordnung: sdc aktiv"), "{german}");
+    }
+
+    /// A pool that cannot be read may be the one that it is in.
+    #[test]
+    fn no_drive_is_in_no_pool_while_something_could_not_be_read() {
+        let mut document = document(1, Language::ENGLISH);
+        document.pools.clear();
+        assert!(printed(&document, "3").is_ok_and(|text| text.contains("\n  in no pool\n")));
+        document.unseen.push(super::super::document::Unseen { text: "md0: not readable".into(), owners_text: None });
+        let text = printed(&document, "3").expect("there is a tray 3");
+        assert!(text.contains("\n  in none of the pools that could be read\n"), "{text}");
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! What the mount table and `/etc/fstab` say together: what can be written to, what is missing, what is a union.
 
 use super::{heron, rounds};
-use traylight::reading::{Union, Unmounted, Writing};
+use traylight::reading::{Listing, Union, Unmounted, Writing};
 
 const TABLE: &str = "27 1 254:0 / / rw,relatime shared:1 - ext4 /dev/vda1 rw,discard\n\
     30 27 9:0 / /srv/songs rw,relatime - ext4 /dev/md0 rw,emergency_ro\n\
@@ -36,4 +36,21 @@ fn the_errors_that_ext4_has_written_down_are_found_by_the_number_of_its_device()
     assert_eq!(rounds(&heron).round().volumes[0].errors, Some(2));
     heron.remove("/sys/fs/ext4/vda1/errors_count");
     assert_eq!(rounds(&heron).round().volumes[0].errors, None);
+}
+
+/// A line that is no mount hides a volume, perhaps: the others are shown, and the reason is there, in every round.
+#[test]
+fn a_line_of_the_mount_table_that_cannot_be_read_is_told() {
+    let heron = heron();
+    for (table, volumes) in [(&b"\xff\xfe\n"[..], 0), (b"27 1 254:0 / / rw - ext4 /dev/vda1 rw\nodd\n", 1)] {
+        heron.write_raw("/proc/self/mountinfo", table);
+        let mut rounds = rounds(&heron);
+        for _ in 0..2 {
+            let snapshot = rounds.round();
+            assert_eq!(snapshot.volumes.len(), volumes);
+            let [blind] = &snapshot.blind[..] else { panic!("one list, not {:?}", snapshot.blind) };
+            assert_eq!(blind.what, Listing::Mounts);
+            assert!(blind.why.found.as_ref().is_some_and(|why| why.starts_with("self/mountinfo: expected a mount")));
+        }
+    }
 }

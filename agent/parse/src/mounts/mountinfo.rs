@@ -1,6 +1,7 @@
 //! The mount table, `/proc/self/mountinfo` (Documentation/filesystems/proc.rst, 3.5), and which of its lines are
 //! volumes that an owner would want to know the room of.
 
+use crate::plain::quoted;
 use std::collections::HashMap;
 use traylight_data::reading::Writing;
 
@@ -44,6 +45,19 @@ impl Mount {
 /// All lines that can be read as mounts; others are passed over, the kernel may be in the middle of a change.
 pub fn mounts(table: &[u8]) -> Vec<Mount> {
     table.split(|&byte| byte == b'\n').filter_map(mount).collect()
+}
+
+/// Checks that every line is a mount. The last one may be cut: the kernel may be in the middle of a change.
+///
+/// # Errors
+/// The first line that is none.
+pub fn check(table: &[u8]) -> Result<(), String> {
+    let whole = table.rsplitn(2, |&byte| byte == b'\n').nth(1).unwrap_or_default();
+    let mut lines = whole.split(|&byte| byte == b'\n').filter(|line| !line.is_empty());
+    match lines.find(|line| mount(line).is_none()) {
+        Some(odd) => Err(format!("expected a mount, found {}", quoted(&String::from_utf8_lossy(odd)))),
+        None => Ok(()),
+    }
 }
 
 fn mount(line: &[u8]) -> Option<Mount> {
