@@ -14,7 +14,7 @@ pub struct CheckFlags {
     /// The configuration file to check
     #[arg(value_name = "FILE", default_value = CONFIG)]
     file: PathBuf,
-    /// The same, as in the other commands
+    /// The configuration file; same as [FILE]
     #[arg(long, value_name = "FILE", conflicts_with = "file", help_heading = PLACES)]
     config: Option<PathBuf>,
 }

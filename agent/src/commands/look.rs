@@ -192,7 +192,7 @@ pub fn snapshots<const COUNT: usize>(root: &Path, clock: &Clock) -> io::Result<[
 }
 
 async fn hear(keeper: &mut Keeper) -> io::Result<Snapshot> {
-    match keeper.news().await? {
+    match keeper.next_event().await? {
         ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
         ProbeEvent::Lost { why, .. } => Err(io::Error::other(format!("the probe failed: {why}"))),
     }

@@ -78,8 +78,11 @@ fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
     for pretended in &played.pretended {
         print_lines(&settings.language.say("rehearsal.simulated", &[("what", pretended)]))?;
     }
+    // Nothing is dated before the command: the first line is of now, the others follow.
+    let first = played.told.first().map_or(played.verdict.at, |told| told.verdict.at);
     let mut tell = |told: &PlayedLook| {
-        let (at, wall) = (told.verdict.at, played.wall(wall, told.verdict.at));
+        let at = told.verdict.at;
+        let wall = wall.after(at.since(first));
         for entry in incident_log::entries(&told.verdict, &told.changes, at, &wall, language) {
             #[allow(clippy::disallowed_methods, reason = "the log cleans its lines")]
             let out = |lines: &str| io::stdout().write_all(lines.as_bytes());
@@ -101,13 +104,14 @@ fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
 }
 
 fn list(language: Language) -> io::Result<ExitCode> {
-    let mut out = Printout::default();
-    let mut part = |title: &str, is_kind: bool| {
-        let named = RehearsedFault::all().filter(|fault| matches!(fault, RehearsedFault::Kind(_)) == is_kind);
-        out.heading(language.plain(title));
-        out.glossary(named.map(|fault| (fault.to_string(), fault.description(language).to_owned())).collect());
+    let named = |is_kind: bool| {
+        let faults = RehearsedFault::all().filter(|fault| matches!(fault, RehearsedFault::Kind(_)) == is_kind);
+        faults.map(|fault| (fault.to_string(), fault.description(language).to_owned())).collect()
     };
-    part("rehearse.conditions", true);
-    part("rehearse.causes", false);
+    let mut out = Printout::default();
+    out.line(language.plain("rehearse.conditions"));
+    out.glossary(named(true));
+    out.heading(language.plain("rehearse.causes"));
+    out.glossary(named(false));
     print(&out).map(|()| ExitCode::SUCCESS)
 }

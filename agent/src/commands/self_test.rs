@@ -147,7 +147,7 @@ impl Session {
 
     /// The next snapshot.
     async fn hear(&mut self) -> io::Result<Snapshot> {
-        match self.keeper.news().await? {
+        match self.keeper.next_event().await? {
             ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
             ProbeEvent::Lost { why, .. } => {
                 Err(io::Error::other(self.language.say("self-test.command.probe-failed", &[("why", &why)])))

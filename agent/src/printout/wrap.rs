@@ -13,7 +13,10 @@ pub fn wrapped(text: &str, first: usize, others: usize) -> Vec<String> {
     for word in words {
         let gap = usize::from(!line.is_empty());
         if line.width() + gap + word.width() <= room {
-            line.extend([" "].iter().take(gap).copied().chain([word.as_str()]));
+            if gap > 0 {
+                line.push(' ');
+            }
+            line.push_str(&word);
             continue;
         }
         // A first line that is shorter than the others may have no room for any word.

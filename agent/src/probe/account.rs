@@ -238,7 +238,7 @@ mod tests {
         account.take_in(DriveAnswers::only(Ok(Power::Asleep)), at(1));
         assert_eq!(why(&account), Some(Reason::Asleep));
         account.woken(silent(), at(2));
-        assert_eq!(why(&account), Some(Reason::NotAsked));
+        assert_eq!(why(&account), Some(Reason::NotRead));
         account.give_up(silent(), at(3));
         assert_eq!(why(&account), Some(Reason::TimedOut));
         account.take_in(whole(0), at(4));

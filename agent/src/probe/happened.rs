@@ -278,7 +278,7 @@ mod tests {
         };
         assert_eq!(told(Ok(Power::Active), 1), []);
         assert_eq!(told(Ok(Power::Asleep), 2), []);
-        assert_eq!(told(Err(Reason::NotAsked), 3), []);
+        assert_eq!(told(Err(Reason::NotRead), 3), []);
         assert_eq!(told(Ok(Power::Idle), 20_000), [(at(20_000), EventKind::Woke, EventSource::Reading)]);
         assert_eq!(told(Ok(Power::Active), 20_001), []);
     }

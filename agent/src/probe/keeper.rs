@@ -98,11 +98,11 @@ impl Keeper {
         told
     }
 
-    /// The next news. May be dropped and asked again at any time without losing anything.
+    /// The next event. May be dropped and asked again at any time without losing anything.
     ///
     /// # Errors
     /// When no probe can be started any more, since the launcher is gone.
-    pub async fn news(&mut self) -> io::Result<ProbeEvent> {
+    pub async fn next_event(&mut self) -> io::Result<ProbeEvent> {
         loop {
             let now = self.clock.now();
             let lost = match &mut self.probe {
@@ -118,7 +118,7 @@ impl Keeper {
                     Err(error) if is_gone(&error) => return Err(launcher_gone(&error)),
                     Err(error) => format!("it could not be started: {error}"),
                 },
-                Some(probe) => match probe.hear(&self.clock).await {
+                Some(probe) => match probe.next_snapshot(&self.clock).await {
                     Ok(snapshot) => return Ok(ProbeEvent::Snapshot(Box::new(snapshot))),
                     Err(why) => why,
                 },
@@ -151,7 +151,7 @@ impl ProbeProcess {
         }
     }
 
-    async fn hear(&mut self, clock: &Clock) -> Result<Snapshot, String> {
+    async fn next_snapshot(&mut self, clock: &Clock) -> Result<Snapshot, String> {
         loop {
             let silent = match self.decoder.next_message() {
                 Ok(Some(snapshot)) => {

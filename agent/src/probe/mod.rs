@@ -83,8 +83,9 @@ impl Probe {
     fn round(&mut self) -> io::Result<bool> {
         self.wakers.renew();
         self.rounds.hear(self.wakers.heard());
-        let (deaf, log_unread) = (self.wakers.deaf().cloned(), self.wakers.log_unread().cloned());
-        let snapshot = Snapshot { deaf, log_unread, ..self.rounds.round() };
+        let events_unavailable = self.wakers.events_unavailable().cloned();
+        let kernel_log_unreadable = self.wakers.kernel_log_unreadable().cloned();
+        let snapshot = Snapshot { events_unavailable, kernel_log_unreadable, ..self.rounds.round() };
         self.pacing.round_ended(&snapshot.events);
         match wire::encode(&snapshot).and_then(|bytes| self.core.write_all(&bytes)) {
             Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(false),

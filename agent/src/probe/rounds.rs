@@ -184,7 +184,7 @@ impl Rounds {
         let spotted = match drives::spot(&self.host) {
             Ok(spotted) => spotted,
             Err(why) => {
-                blind.push(Blind { what: Listing::Drives, why: why.of_what_must_be_there() });
+                blind.push(Blind { what: Listing::Drives, why: why.required() });
                 return false;
             }
         };
@@ -385,7 +385,7 @@ impl Rounds {
 /// What was found, or nothing and a note of why.
 fn look<T: Default>(what: Listing, blind: &mut Vec<Blind>, found: Result<T, Missing>) -> T {
     found.unwrap_or_else(|why| {
-        blind.push(Blind { what, why: why.of_what_must_be_there() });
+        blind.push(Blind { what, why: why.required() });
         T::default()
     })
 }

@@ -42,9 +42,9 @@ pub struct Wakers {
     clock: Clock,
     files: BTreeMap<PathBuf, File>,
     uevents: Option<Uevents>,
-    deaf: Option<Missing>,
+    events_unavailable: Option<Missing>,
     log: Option<KernelLog>,
-    log_unread: Option<Missing>,
+    kernel_log_unreadable: Option<Missing>,
     heard: Vec<NamedEvent>,
 }
 
@@ -52,25 +52,34 @@ impl Wakers {
     /// Listens to the kernel's messages and opens its log; files are watched from [`Wakers::renew`] on. In a recorded tree
     /// nothing calls but a log, if it has one.
     pub fn new(host: Host, clock: Clock) -> Self {
-        let (uevents, deaf) = match host.is_live().then(Uevents::listen).transpose() {
+        let (uevents, events_unavailable) = match host.is_live().then(Uevents::listen).transpose() {
             Ok(uevents) => (uevents, None),
             Err(why) => (None, Some(why)),
         };
-        let (log, log_unread) = match KernelLog::open(&host) {
+        let (log, kernel_log_unreadable) = match KernelLog::open(&host) {
             Ok(log) => (log, None),
             Err(why) => (None, Some(why)),
         };
-        Self { host, clock, files: BTreeMap::new(), uevents, deaf, log, log_unread, heard: Vec::new() }
+        Self {
+            host,
+            clock,
+            files: BTreeMap::new(),
+            uevents,
+            events_unavailable,
+            log,
+            kernel_log_unreadable,
+            heard: Vec::new(),
+        }
     }
 
-    /// Why the kernel's messages are not heard, if they are not.
-    pub fn deaf(&self) -> Option<&Missing> {
-        self.deaf.as_ref()
+    /// Why the kernel's events are not received, if they are not.
+    pub fn events_unavailable(&self) -> Option<&Missing> {
+        self.events_unavailable.as_ref()
     }
 
     /// Why the kernel's log is not read, if it is not.
-    pub fn log_unread(&self) -> Option<&Missing> {
-        self.log_unread.as_ref()
+    pub fn kernel_log_unreadable(&self) -> Option<&Missing> {
+        self.kernel_log_unreadable.as_ref()
     }
 
     /// What messages and log have told since the last time.
@@ -130,7 +139,7 @@ impl Wakers {
         match self.uevents.as_ref().filter(|_| messages).map(|socket| socket.take(now)).transpose() {
             Ok(told) => taken = told.unwrap_or_default(),
             Err(why) => {
-                (self.uevents, self.deaf) = (None, Some(why));
+                (self.uevents, self.events_unavailable) = (None, Some(why));
                 taken.calls = true;
             }
         }
@@ -142,7 +151,7 @@ impl Wakers {
                 taken.heard.extend(told.heard);
             }
             Err(why) => {
-                (self.log, self.log_unread) = (None, Some(why));
+                (self.log, self.kernel_log_unreadable) = (None, Some(why));
                 taken.calls = true;
             }
         }
@@ -226,13 +235,13 @@ mod tests {
         let mut here = Wakers::new(Host::at("/"), Clock::default());
         here.renew();
         assert!(here.files.contains_key(std::path::Path::new("/proc/self/mountinfo")));
-        assert_eq!(here.uevents.is_none(), here.deaf().is_some(), "deaf says why");
+        assert_eq!(here.uevents.is_none(), here.events_unavailable().is_some(), "without them, the reason is there");
 
         let tree = tempfile::tempdir().unwrap();
         std::fs::create_dir_all(tree.path().join("proc/self")).unwrap();
         std::fs::write(tree.path().join("proc/self/mountinfo"), "").unwrap();
         let mut recorded = Wakers::new(Host::at(tree.path()), Clock::default());
         recorded.renew();
-        assert!(recorded.files.is_empty() && recorded.uevents.is_none() && recorded.deaf().is_none());
+        assert!(recorded.files.is_empty() && recorded.uevents.is_none() && recorded.events_unavailable().is_none());
     }
 }

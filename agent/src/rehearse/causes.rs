@@ -147,8 +147,8 @@ pub fn play(cause: Cause) -> Play {
                 the_box.lose(One);
             }
         }),
-        Cause::Unknown => Play { needs: &[Controller], ..how_played(Kind::DriveGone) },
-        Cause::SelfEvident => how_played(Kind::SpaceLow),
+        // No causes of their own.
+        Cause::Unknown | Cause::SelfEvident => how_played(Kind::DriveGone),
         // Its link had no errors before.
         Cause::PcieLink => Play::fast(&[Controller], 30, |the_box, _| the_box.bus_errors(50)).after(3, |the_box| {
             the_box.bus_errors(0);

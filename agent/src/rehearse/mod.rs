@@ -30,9 +30,10 @@ pub enum RehearsedFault {
 }
 
 impl RehearsedFault {
-    /// All that can be played: kinds, then causes.
+    /// All that can be played: kinds, then causes. What has no cause of its own is played by its kind.
     pub fn all() -> impl Iterator<Item = Self> {
-        Kind::ALL.iter().copied().map(Self::Kind).chain(Cause::ALL.iter().copied().map(Self::Cause))
+        let causes = Cause::ALL.iter().copied().filter(|cause| cause.is_named());
+        Kind::ALL.iter().copied().map(Self::Kind).chain(causes.map(Self::Cause))
     }
 
     /// The fault of this name.

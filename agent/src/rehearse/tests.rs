@@ -109,7 +109,7 @@ fn what_the_box_lacks_is_pretended_and_said() {
     assert_eq!(pretended("drive-gone"), [""; 0]);
     assert_eq!(
         pretended("pool-degraded"),
-        ["a pool test-pool of the drive in tray 1 (serial ..WREN) and the drive in tray 2 (serial ..TERN)"]
+        ["pool test-pool with the drive in tray 1 (serial ..WREN) and the drive in tray 2 (serial ..TERN)"]
     );
     assert_eq!(pretended("usb-bridge"), ["a USB adapter for the drive in tray 1 (serial ..WREN)"]);
 }

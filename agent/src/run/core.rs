@@ -1,9 +1,9 @@
-//! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
+//! What the loop knows, and what each turn of it does with that: takes in events, judges, answers. No waiting in here.
 
 use super::dispatch::{AlertContext, ChannelsStand, Dispatch};
 use super::entries::{
-    about_acknowledged, about_dropped, about_events, about_log, about_mute, about_panel, about_probe_back,
-    about_probe_lost,
+    about_acknowledged, about_dropped, about_kernel_events, about_kernel_log, about_mute, about_panel,
+    about_probe_back, about_probe_lost,
 };
 use super::rehearsal::{Rehearsal, RehearsalEnd, Shown};
 use super::unsent::{Turns, make_room};
@@ -40,7 +40,7 @@ pub struct Core {
     /// The newest verdict.
     pub verdict: Option<Verdict>,
     lost_since: Option<Moment>,
-    /// Which panels answer, by their number; those not heard of yet are missing.
+    /// Which panels answer, by their number; those that have not reported yet are missing.
     panels: BTreeMap<usize, bool>,
     /// Until when trouble with the power is known to the panels.
     power_known: Moment,
@@ -71,19 +71,22 @@ impl Core {
         self.memory = Memory::with_ledger(ledger);
     }
 
-    /// Takes in news of the probe; what is to be said of it.
-    pub fn hear(&mut self, news: ProbeEvent, language: Language) -> Vec<LogEntry> {
-        match news {
+    /// Takes in an event of the probe; what is to be logged of it.
+    pub fn probe_event(&mut self, event: ProbeEvent, language: Language) -> Vec<LogEntry> {
+        match event {
             ProbeEvent::Snapshot(snapshot) => {
                 let before = self.snapshot.replace(*snapshot).unwrap_or_default();
                 let now = self.snapshot.as_ref();
-                let deaf = now.and_then(|now| now.deaf.as_ref()).filter(|_| before.deaf.is_none());
-                let unread = now.and_then(|now| now.log_unread.as_ref()).filter(|_| before.log_unread.is_none());
-                let unheard = deaf.map(|why| about_events(why, language)).into_iter();
-                let unheard = unheard.chain(unread.map(|why| about_log(why, language)));
+                let events = now.and_then(|now| now.events_unavailable.as_ref());
+                let events = events.filter(|_| before.events_unavailable.is_none());
+                let log = now
+                    .and_then(|now| now.kernel_log_unreadable.as_ref())
+                    .filter(|_| before.kernel_log_unreadable.is_none());
+                let missing = events.map(|why| about_kernel_events(why, language)).into_iter();
+                let missing = missing.chain(log.map(|why| about_kernel_log(why, language)));
                 let back =
                     self.lost_since.take().map(|since| about_probe_back(self.clock.now().since(since), language));
-                back.into_iter().chain(unheard).collect()
+                back.into_iter().chain(missing).collect()
             }
             ProbeEvent::Lost { why, again_in } => {
                 self.lost_since.get_or_insert(self.clock.now());
@@ -92,9 +95,9 @@ impl Core {
         }
     }
 
-    /// Takes in how a panel's thread fares; what is to be said of it.
-    pub fn hear_of_panel(&mut self, event: panel::PanelEvent, settings: &Settings) -> LogEntry {
-        self.panels.insert(event.panel, event.news == UpkeepEvent::Found);
+    /// Takes in an event of a panel; what is to be logged of it.
+    pub fn panel_event(&mut self, event: panel::PanelEvent, settings: &Settings) -> LogEntry {
+        self.panels.insert(event.panel, event.what == UpkeepEvent::Found);
         about_panel(event, &settings.panel.panels, settings.language)
     }
 
@@ -369,15 +372,15 @@ mod tests {
     use crate::reading::{Missing, Reason};
 
     #[test]
-    fn that_the_kernels_messages_are_refused_is_said_once_and_again_after_they_were_heard() {
+    fn that_kernel_events_are_refused_is_logged_once_and_again_after_they_were_received() {
         let mut core = Core::default();
         let refused = || Some(Missing::found(Reason::Refused, "a netlink socket: operation not permitted"));
-        let mut log = |deaf| {
-            let entries =
-                core.hear(ProbeEvent::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })), Language::ENGLISH);
+        let mut log = |events_unavailable| {
+            let snapshot = Snapshot { events_unavailable, ..Snapshot::default() };
+            let entries = core.probe_event(ProbeEvent::Snapshot(Box::new(snapshot)), Language::ENGLISH);
             entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
         };
-        let wanted = "events-unheard kernel events are not received, so changes are noticed up to 2 s late: \
+        let wanted = "kernel-events-unavailable kernel events are not received, so changes are noticed up to 2 s late: \
                       permission denied: a netlink socket: operation not permitted";
         assert_eq!(log(None), [""; 0]);
         assert_eq!(log(refused()), [wanted]);

@@ -15,7 +15,7 @@ use crate::show::pages::{ChannelStatus, Page, test_mark};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
 use crate::tell::message::{Message, Stamp};
-use crate::tell::tidings::{self, Letterhead};
+use crate::tell::message_parts::{self, Letterhead};
 use crate::tell::words::phrases::{Language, Phrases};
 use crate::verdict::{Incident, Update, Verdict};
 use serde_json::json;
@@ -268,7 +268,7 @@ impl Dispatch {
             is_held: self.is_muted,
             page: &|incident| picture(incident, is_test, scene, wall),
         };
-        let message = tidings::message(turn, head)?;
+        let message = message_parts::message(turn, head)?;
         Some(if is_test { as_test(message) } else { message })
     }
 }

@@ -31,7 +31,7 @@ pub fn about_panel(event: PanelEvent, panels: &[PanelWiring], language: Language
         }
         _ => language.plain("log.panel").to_owned(),
     };
-    match &event.news {
+    match &event.what {
         UpkeepEvent::Found => LogEntry::worded(6, "panel-found", language, |language| {
             language.say("log.panel-found", &[("panel", &panel(language))])
         }),
@@ -52,7 +52,7 @@ pub fn about_dropped(messages: usize, language: Language) -> LogEntry {
     })
 }
 
-/// Once when messages begin to be held back, once when that is over.
+/// Once when alerts are muted, once when they are no longer.
 pub fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment, language: Language) -> Option<LogEntry> {
     match after {
         _ if before == after => None,
@@ -63,14 +63,14 @@ pub fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment, la
     }
 }
 
-pub fn about_log(why: &Missing, language: Language) -> LogEntry {
-    LogEntry::worded(5, "log-unread", language, |language| {
-        language.say("log.log-unread", &[("why", &language.missing(why))])
+pub fn about_kernel_log(why: &Missing, language: Language) -> LogEntry {
+    LogEntry::worded(5, "kernel-log-unreadable", language, |language| {
+        language.say("log.kernel-log-unreadable", &[("why", &language.missing(why))])
     })
 }
 
-pub fn about_events(why: &Missing, language: Language) -> LogEntry {
-    LogEntry::worded(5, "events-unheard", language, |language| {
-        language.say("log.events-unheard", &[("why", &language.missing(why))])
+pub fn about_kernel_events(why: &Missing, language: Language) -> LogEntry {
+    LogEntry::worded(5, "kernel-events-unavailable", language, |language| {
+        language.say("log.kernel-events-unavailable", &[("why", &language.missing(why))])
     })
 }

@@ -112,10 +112,10 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
 
     let done = loop {
         tokio::select! {
-            news = keeper.news() => {
-                match news {
-                    Ok(news) => {
-                        outlet.say_all(core.hear(news, settings.language), &clock.wall());
+            event = keeper.next_event() => {
+                match event {
+                    Ok(event) => {
+                        outlet.say_all(core.probe_event(event, settings.language), &clock.wall());
                         let lines = to_greet.as_ref().zip(core.snapshot.as_ref());
                         if let Some(lines) = lines.map(|(file, snapshot)| start_lines(snapshot, &settings, file)) {
                             to_greet = None;
@@ -130,7 +130,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 }
             }
             _ = tick.tick() => {},
-            Some(event) = reports.recv() => outlet.say(&core.hear_of_panel(event, &settings), &clock.wall()),
+            Some(event) = reports.recv() => outlet.say(&core.panel_event(event, &settings), &clock.wall()),
             Some(event) = presses.recv() => {
                 let entries = pressed(event, &mut outlet, &mut core, &settings, clock.now());
                 // Whoever pressed sees it on the panel, where nothing can be said of a store that fails; the log does.

@@ -105,7 +105,7 @@ impl Chip {
         let file = |channel: &str, what: &str| self.folder.join(format!("{channel}{what}"));
         let faulty = |channel: &str| host.ask(&file(channel, "_fault"), plain::switch).unwrap_or(false);
         let now = clock.now();
-        let mut answers = self.without_answers(&Missing::of(Reason::NotAsked), now);
+        let mut answers = self.without_answers(&Missing::of(Reason::NotRead), now);
         for (fan, ChipChannel { number, .. }) in answers.fans.iter_mut().zip(&self.fans) {
             let channel = format!("fan{number}");
             fan.duty = host.ask(&self.folder.join(format!("pwm{number}")), sysfs::hwmon::duty).ok();

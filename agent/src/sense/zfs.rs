@@ -182,7 +182,7 @@ mod tests {
             ("tank", Some(16_264_776_641_714_663_669), Some(ZfsPoolState::Suspended)),
         ];
         assert_eq!(told, wanted);
-        assert_eq!(found[0].ask(&host, &Clock::of_this_machine()).unwrap_err().reason, Reason::NotAsked);
+        assert_eq!(found[0].ask(&host, &Clock::of_this_machine()).unwrap_err().reason, Reason::NotRead);
     }
 
     /// The list that the tool gave of the pool in the samples, but for its columns from the fourth on.

@@ -44,7 +44,7 @@ pub fn list(document: &Document, language: Language) -> Printout {
     }
     if !document.unseen.is_empty() {
         out.heading(language.plain("alerts.not-measured"));
-        document.unseen.iter().for_each(|unseen| out.line(format_args!("  {}", unseen.words())));
+        document.unseen.iter().for_each(|unseen| out.line(format_args!("  {}", unseen.for_owner())));
     }
     out
 }
@@ -148,13 +148,13 @@ mod tests {
         assert_eq!(printed(&calm), "heron: no incident is open\n");
         calm.standing = Standing::NoData;
         calm.unseen = vec![super::super::document::Unseen {
-            text: "everything: no reading for 3 min".to_owned(),
-            owners_text: None,
+            words: "everything: no reading for 3 min".to_owned(),
+            owners_words: None,
         }];
         calm.muted_left_s = Some(2_520);
         assert_eq!(
             printed(&calm),
-            "heron: no incident is open, but not everything could be read\nMessages are held back for another 42 min.\n\n\
+            "heron: no incident is open, but not everything could be read\nAlerts are muted for another 42 min.\n\n\
              Not measured\n  everything: no reading for 3 min\n"
         );
     }

@@ -51,9 +51,9 @@ impl Condition {
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Limit {
     /// The limit in words.
-    pub text: String,
-    /// The same in its owner's language, when that is another than English; `null` in English.
-    pub owners_text: Option<String>,
+    pub words: String,
+    /// The words in the owner's language, when that is another than English; `null` in English.
+    pub owners_words: Option<String>,
     /// Where it comes from: the drive, the sensor chip, the configuration, its default, or the program.
     pub origin: Origin,
     /// Its figures by name; names end in their unit.

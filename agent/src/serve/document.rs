@@ -37,7 +37,7 @@ pub struct Document {
     pub clock_set: bool,
     /// Overall state.
     pub standing: Standing,
-    /// Time left during which messages are held back; `null` when they are not.
+    /// Time left during which alerts are muted; `null` when they are not.
     pub muted_left_s: Option<u64>,
     /// What could not be read.
     pub unseen: Vec<Unseen>,
@@ -81,16 +81,16 @@ pub struct Document {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Unseen {
-    /// In words.
-    pub text: String,
-    /// The same in the configured language; `null` if that is English.
-    pub owners_text: Option<String>,
+    /// What could not be read, and why.
+    pub words: String,
+    /// The words in the owner's language, when that is another than English; `null` in English.
+    pub owners_words: Option<String>,
 }
 
 impl Unseen {
     /// In the owner's language.
-    pub fn words(&self) -> &str {
-        self.owners_text.as_ref().unwrap_or(&self.text)
+    pub fn for_owner(&self) -> &str {
+        self.owners_words.as_ref().unwrap_or(&self.words)
     }
 }
 
@@ -164,7 +164,7 @@ pub fn box_name(settings: &Settings, snapshot: &Snapshot) -> String {
 }
 
 fn unseen(owners: Language, words: impl Fn(Language) -> String) -> Unseen {
-    Unseen { text: words(Language::ENGLISH), owners_text: (owners != Language::ENGLISH).then(|| words(owners)) }
+    Unseen { words: words(Language::ENGLISH), owners_words: (owners != Language::ENGLISH).then(|| words(owners)) }
 }
 
 fn condition(held: &verdict::Condition, verdict: &Verdict, language: Language) -> Condition {
@@ -192,8 +192,8 @@ fn condition(held: &verdict::Condition, verdict: &Verdict, language: Language) -
 fn limit(judged: &verdict::Limit, language: Language) -> Limit {
     let figure = |(name, figure): &(&str, Figure)| (format!("{name}{}", figure.unit()), figure.number());
     Limit {
-        text: limit::text(judged, Language::ENGLISH),
-        owners_text: (language != Language::ENGLISH).then(|| limit::text(judged, language)),
+        words: limit::text(judged, Language::ENGLISH),
+        owners_words: (language != Language::ENGLISH).then(|| limit::text(judged, language)),
         origin: judged.origin,
         figures: judged.figures.iter().map(figure).collect(),
     }

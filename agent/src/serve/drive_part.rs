@@ -26,11 +26,11 @@ part! {
         /// Device name, such as `sda`; it can change at every boot.
         device: is String = drive.device.clone();
         /// Serial number.
-        serial: known String = drive.serial.clone().ok_or(WhyMissing::NoName);
+        serial: known String = drive.serial.clone().ok_or(WhyMissing::NotIdentified);
         /// World wide name.
-        wwn: known String = drive.wwn.clone().ok_or(WhyMissing::NoName);
+        wwn: known String = drive.wwn.clone().ok_or(WhyMissing::NotIdentified);
         /// Model.
-        model: known String = drive.model.clone().ok_or(WhyMissing::NoName);
+        model: known String = drive.model.clone().ok_or(WhyMissing::NotIdentified);
         /// How it is attached.
         bus: is Bus = drive.bus;
         /// Hard disk or SSD.

@@ -41,7 +41,8 @@ const VOLUMES: Columns =
     &[("table.volume", 0), ("table.type", 3), ("table.size", 2), ("table.free", 0), ("table.used", 1)];
 const FANS: Columns = &[("table.fan", 0), ("table.speed", 0), ("table.duty", 1)];
 const SENSORS: Columns = &[("table.sensor", 0), ("table.temperature", 0)];
-const PORTS: Columns = &[("table.port", 0), ("table.up", 0), ("table.speed", 1), ("table.in", 2), ("table.out", 3)];
+const PORTS: Columns =
+    &[("table.port", 0), ("table.up", 0), ("table.link-speed", 1), ("table.in", 2), ("table.out", 3)];
 
 /// The whole box; `wall` is the calendar now. What is missing is a dash, and has its reason below.
 pub fn table(document: &Document, language: Language, wall: &Wall) -> Printout {
@@ -60,7 +61,7 @@ pub fn table(document: &Document, language: Language, wall: &Wall) -> Printout {
     part(FANS, fans(document, &mut notes, language));
     part(SENSORS, temperatures(document, &mut notes, language));
     part(PORTS, links(document, &mut notes, language));
-    let unseen = document.unseen.iter().map(|unseen| language.say("table.not-seen", &[("what", &unseen.words())]));
+    let unseen = document.unseen.iter().map(|unseen| language.say("table.not-seen", &[("what", &unseen.for_owner())]));
     for (index, note) in notes.lines().chain(unseen).enumerate() {
         if index == 0 {
             out.line("");

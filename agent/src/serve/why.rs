@@ -51,8 +51,8 @@ pub fn why(document: &Document, id: IncidentId, language: Language) -> Result<Pr
         let places: Places = &[("kind", &condition.id), ("since", &since(condition, language))];
         out.line(format_args!("  {}", language.say("why.condition", places)));
         for limit in &condition.limits {
-            let text = limit.owners_text.as_ref().unwrap_or(&limit.text);
-            let places: Places = &[("limit", text), ("origin", &limit::origin(limit.origin, language))];
+            let words = limit.owners_words.as_ref().unwrap_or(&limit.words);
+            let places: Places = &[("limit", words), ("origin", &limit::origin(limit.origin, language))];
             out.line(format_args!("    {}", language.say("why.limit", places)));
         }
     }

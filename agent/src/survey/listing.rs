@@ -117,7 +117,7 @@ fn alike<'a>(
 ) -> Vec<(Missing, Vec<&'a Drive>)> {
     let mut groups: Vec<(Missing, Vec<&Drive>)> = Vec::new();
     for drive in drives {
-        let Some(why) = missing(drive).filter(|why| !matches!(why.reason, Reason::Asleep | Reason::NotAsked)) else {
+        let Some(why) = missing(drive).filter(|why| !matches!(why.reason, Reason::Asleep | Reason::NotRead)) else {
             continue;
         };
         match groups.iter_mut().find(|(known, of)| known == why && of[0].bus == drive.bus) {
@@ -190,7 +190,7 @@ fn sensors(found: &Found, survey: &mut Survey) {
 }
 
 fn kernel_log(found: &Found, survey: &mut Survey) {
-    if let Some(why) = &found.snapshot.log_unread {
+    if let Some(why) = &found.snapshot.kernel_log_unreadable {
         let is_refused = why.reason == Reason::Refused;
         survey.limit(Limit::NoKernelLog { why: why.clone() }, is_refused.then_some(Remedy::AsRoot));
     }

@@ -20,22 +20,22 @@ pub enum ChannelFault {
         file: String,
         error: String,
     },
-    /// There is a folder, a pipe or the like in its place.
-    SecretNoFile {
+    /// The file with a secret is a folder, a pipe or the like.
+    SecretNotRegular {
         file: String,
     },
-    /// Another user owns it.
+    /// The file with a secret belongs to another user.
     SecretOwner {
         file: String,
         owner: u32,
         user: u32,
     },
-    /// Others may read it too.
+    /// Other users may read the file with a secret.
     SecretMode {
         file: String,
         mode: String,
     },
-    /// It is empty, too long, of several lines, or no text.
+    /// The file with a secret is empty, too long, has several lines, or is not text.
     SecretNoLine {
         file: String,
         most: u64,
@@ -49,7 +49,7 @@ pub enum ChannelFault {
         file: String,
         error: String,
     },
-    /// It has none.
+    /// The file with the owner's authorities contains no certificate.
     CaFileEmpty {
         file: String,
     },
@@ -90,7 +90,7 @@ pub enum ChannelFault {
     TestUnderWay,
     /// New settings cut the test off.
     Reloaded,
-    /// The thread that sends takes no more orders.
+    /// The sending thread takes no more requests.
     SenderBlocked,
 
     // ---- The other side cannot be reached.
@@ -144,7 +144,7 @@ pub enum ChannelFault {
     LoginRefused {
         reply: String,
     },
-    /// It does not want this batch.
+    /// The other side rejected this batch for good.
     Rejected {
         reply: String,
     },
@@ -161,7 +161,7 @@ pub enum ChannelFault {
     Redirected {
         status: u16,
     },
-    /// It cannot take it now.
+    /// The other side may accept it later.
     RejectedForNow {
         reply: String,
     },
@@ -180,7 +180,7 @@ impl ChannelFault {
         self.into()
     }
 
-    /// Whether the other side does not want this batch, and may want another.
+    /// Whether this batch was rejected, and another may be accepted.
     pub fn is_of_batch(&self) -> bool {
         matches!(
             self,
@@ -189,29 +189,29 @@ impl ChannelFault {
     }
 }
 
-/// The other side has the batch.
+/// What a channel reports of a batch that it accepted.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Receipt {
     /// What it replied.
     pub reply: Reply,
-    /// For whom it did not take the batch, each with the reason.
+    /// Recipients for whom it was rejected, each with the reason.
     pub refused: Vec<RefusedRecipient>,
 }
 
-/// What the other side replied when it took a batch.
+/// The reply of a channel that accepted a batch.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Reply {
     /// Nothing.
     None,
     /// This, cleaned and cut.
     Quoted(String),
-    /// A broker has acknowledged it.
+    /// A broker acknowledged it.
     Acknowledged,
-    /// A broker has it as far as is known: it acknowledges nothing.
+    /// It was sent to a broker that sends no acknowledgement.
     Published,
 }
 
-/// A recipient for whom a batch was not taken.
+/// A recipient for whom a batch was rejected.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RefusedRecipient {
     /// The address.

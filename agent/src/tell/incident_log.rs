@@ -107,8 +107,8 @@ fn turned(what: UpdateKind) -> String {
     match what {
         UpdateKind::Opened => String::new(),
         UpdateKind::Worsened => "worse: ".to_owned(),
-        UpdateKind::Refined { .. } => "now clearer: ".to_owned(),
-        UpdateKind::Eased => "better: ".to_owned(),
+        UpdateKind::Refined { .. } => "cause identified: ".to_owned(),
+        UpdateKind::Eased => "eased: ".to_owned(),
         UpdateKind::Closed { lasted, how: Ended::Over } => format!("cleared after {}: ", known(lasted)),
         UpdateKind::Closed { lasted, how: Ended::TakenOut } => {
             format!("ended by taking it out, after {}: ", known(lasted))
@@ -207,7 +207,7 @@ mod tests {
     fn how_an_incident_turned_is_said_before_its_title() {
         let lasted = Some(Duration::from_secs(7_200));
         assert_eq!(turned(UpdateKind::Opened), "");
-        assert_eq!(turned(UpdateKind::Refined { before: Cause::Unknown }), "now clearer: ");
+        assert_eq!(turned(UpdateKind::Refined { before: Cause::Unknown }), "cause identified: ");
         assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::Over }), "cleared after 2 h: ");
         let unknown = UpdateKind::Closed { lasted: None, how: Ended::Over };
         assert_eq!(turned(unknown), "cleared after an unknown time: ");

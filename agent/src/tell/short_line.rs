@@ -1,6 +1,6 @@
 //! What a person reads on a terminal of what happened: one short line, in the owner's language. Pure.
 
-use super::tidings::ending;
+use super::message_parts::ending;
 use super::words::incident::IncidentWords;
 use super::words::parts::Words;
 use super::words::phrases::{Language, Phrases, Places};

@@ -11,6 +11,7 @@ use std::io::{Read, Write};
 use std::os::unix::fs::PermissionsExt;
 use std::os::unix::net::UnixStream;
 use std::os::unix::process::CommandExt;
+use std::process::Command;
 use traylight_tests::binary::traylight;
 use traylight_tests::pretend_box::PretendBox;
 
@@ -100,12 +101,12 @@ fn messages_are_held_back_for_a_time_and_the_log_says_so_once() {
     let mut agent = Running::start(&home, heron.root());
     home.state_with("the first reading", |state| state["muted_left_s"].is_null());
     let (code, said) = says(&home, "mute", &["90 min"]);
-    assert_eq!((code, said.as_str()), (Some(0), "messages are held back for 90 min; log and panel continue\n"));
-    assert!(message(&agent.hears("muted")).starts_with("messages are held back for "));
+    assert_eq!((code, said.as_str()), (Some(0), "alerts are muted for 90 min; log and panel continue\n"));
+    assert!(message(&agent.hears("muted")).starts_with("alerts are muted for "));
     home.state_with("the time left", |state| state["muted_left_s"].as_u64().is_some_and(|left| left <= 5_400));
-    assert!(says(&home, "alerts", &[]).1.contains("Messages are held back for another "));
+    assert!(says(&home, "alerts", &[]).1.contains("Alerts are muted for another "));
     let (code, said) = says(&home, "mute", &["--end"]);
-    assert_eq!((code, said.as_str()), (Some(0), "messages are sent again\n"));
+    assert_eq!((code, said.as_str()), (Some(0), "alerts are no longer muted\n"));
     agent.hears("mute-over");
     home.state_with("that it is over", |state| state["muted_left_s"].is_null());
 
@@ -304,18 +305,28 @@ fn what_is_really_critical_ends_a_rehearsal_and_lets_none_begin() {
     );
 }
 
+/// The local time, to the second, as log lines begin with it.
+fn now() -> String {
+    let date = Command::new("date").arg("+%Y-%m-%dT%H:%M:%S").output().unwrap();
+    String::from_utf8(date.stdout).unwrap().trim().to_owned()
+}
+
 #[test]
 fn without_an_agent_a_rehearsal_is_played_in_the_terminal() {
     let (heron, home) = (heron(), Home::new());
     let root = heron.root().to_str().unwrap();
+    let before = now();
     let (code, said) = says(&home, "rehearse", &["usb-bridge", "0001", "--root", root]);
     assert_eq!(code, Some(0), "{said}");
-    assert!(said.starts_with("Simulated as well: "), "{said}");
+    assert!(said.starts_with("Also simulated: "), "{said}");
     for wanted in ["cause=usb-bridge", "message=\"TEST: ", "test=yes", "incident-closed", "╰"] {
         assert!(said.contains(wanted), "{wanted} is not in:\n{said}");
     }
+    let first = said.lines().find(|line| line.contains("test=yes")).unwrap();
+    assert!(first[..before.len()] >= *before, "dated before the command, at {before}:\n{first}");
     let (code, said) = says(&home, "rehearse", &["--list"]);
-    assert_eq!(code, Some(0));
+    assert_eq!((code, said.lines().next()), (Some(0), Some("Conditions")));
+    assert!(!said.contains("self-evident"), "nobody can type it:\n{said}");
     let described = |fault: &str, what: &str| said.lines().any(|line| line.starts_with(fault) && line.ends_with(what));
     assert!(
         described("drive-gone ", " a drive disconnects") && described("warm-room ", " the room gets warmer"),

@@ -163,7 +163,7 @@ fn an_agent_that_is_asked_to_stop_ends_well_and_leaves_nothing() {
         agent.hears("started");
         let probe = agent.probe();
         signal(name, agent.core());
-        assert_eq!(message(&agent.hears("stopped")), "asked to stop");
+        assert_eq!(message(&agent.hears("stopped")), "stopped on request");
         assert_eq!(agent.ends().code(), Some(0), "SIG{name}");
         assert!(!home.path("run/state.sock").exists(), "the socket is still there");
         is_gone(probe);

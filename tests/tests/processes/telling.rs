@@ -164,7 +164,7 @@ fn what_a_store_cannot_keep_is_promised_to_nobody() {
     home.state_with("the first reading", |state| state["drives"][0].is_object());
     let said = String::from_utf8(home.run("mute", &["1h"]).stdout).unwrap();
     assert!(
-        said.contains("held back") && said.contains("; it is not saved and would be lost by a restart: "),
+        said.contains("alerts are muted for") && said.contains("; it is not saved and would be lost by a restart: "),
         "{said}"
     );
 }

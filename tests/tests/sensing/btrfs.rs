@@ -123,7 +123,7 @@ fn a_seed_is_known_by_the_file_system_that_it_belongs_to() {
 fn a_recorded_tree_is_asked_nothing_and_its_scrub_file_is_read() {
     let heron = songs();
     let host = Host::at(heron.root());
-    assert_eq!(ask(&host, "/srv").map_err(|why| why.reason), Err(Reason::NotAsked));
+    assert_eq!(ask(&host, "/srv").map_err(|why| why.reason), Err(Reason::NotRead));
     assert_eq!(last_scrub(&host, UUID).map_err(|why| why.reason), Err(Reason::NotAvailable));
     let fields = "data_bytes_scrubbed:10|tree_bytes_scrubbed:2|uncorrectable_errors:3|corrected_errors:4|t_start:5\
         |duration:6|canceled:0|finished:1";

@@ -66,7 +66,7 @@ fn a_controller_that_sleeps_is_not_woken() {
     heron.remove(&format!("{CARD}/current_link_speed"));
     let card = controller(&heron, "0000/1c.0/00.0");
     for why in [card.answers.missing(), card.pcie_link.missing()] {
-        assert_eq!(why.map(|why| why.reason), Some(Reason::NotAsked), "{why:?}");
+        assert_eq!(why.map(|why| why.reason), Some(Reason::NotRead), "{why:?}");
     }
     assert!(card.bus_errors.get().is_some(), "the kernel has those in memory");
 }

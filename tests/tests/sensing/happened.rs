@@ -231,7 +231,7 @@ impl Probed {
     fn events(&mut self) -> (Vec<Event>, usize) {
         for quiet in 0..100 {
             let snapshot = self.snapshot();
-            assert_eq!(snapshot.log_unread, None);
+            assert_eq!(snapshot.kernel_log_unreadable, None);
             if !snapshot.events.is_empty() {
                 return (snapshot.events, quiet);
             }

@@ -88,7 +88,7 @@ fn mapped_devices_in_a_circle_come_to_an_end() {
 #[test]
 fn a_recorded_tree_is_asked_nothing() {
     let asked = ask(&Host::at(songs().root()), "vg-lv");
-    assert_eq!(asked.map_err(|why| why.reason), Err(Reason::NotAsked));
+    assert_eq!(asked.map_err(|why| why.reason), Err(Reason::NotRead));
 }
 
 /// Each file and link goes, is empty, or holds no text: the volume is there with what is left, or not at all.

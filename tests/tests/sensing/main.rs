@@ -130,7 +130,7 @@ fn every_part_is_found_and_every_value_is_there_or_has_its_reason() {
     let links: Vec<_> = snapshot.links.iter().map(|link| format!("{} {}", link.name, said(&link.speed))).collect();
     assert_eq!(links, ["eth0 2.5 Gb/s"], "ports without hardware are left out");
     let room = snapshot.volumes[0].room.missing().unwrap().reason;
-    assert_eq!((snapshot.volumes[0].mount.as_str(), room), ("/", Reason::NotAsked));
+    assert_eq!((snapshot.volumes[0].mount.as_str(), room), ("/", Reason::NotRead));
     assert_eq!((snapshot.board.name.as_str(), snapshot.board.model.as_str()), ("heron", "REED-4"));
 }
 

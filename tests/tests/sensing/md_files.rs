@@ -9,7 +9,7 @@ use traylight_tests::pretend_box::PretendBox;
 #[test]
 fn files_of_md_that_cannot_be_read_are_no_loss_and_have_a_reason() {
     let md = "/sys/devices/virtual/block/md0/md";
-    let no_file = |file: &str| Missing::from(WhyMissing::NoFile).of_what_must_be_there().and_found(file);
+    let no_file = |file: &str| Missing::from(WhyMissing::NoFile).required().and_found(file);
     let cases = [
         (&["dev-sdb/state"][..], no_file("dev-sdb/state")),
         (&["dev-sdb/slot"], no_file("dev-sdb/slot")),

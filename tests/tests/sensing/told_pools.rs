@@ -80,7 +80,7 @@ fn a_btrfs_mirror_is_whole_by_its_files_alone() {
     assert_eq!(members(&pool), ["1 sda on sda Active", "2 sdb on sdb Active"]);
     assert_eq!(stands(&pool), (0, true, 1, vec![]));
     assert_eq!((pool.after_crash, pool.metadata, pool.activity), (Some(AfterCrash::Nothing), None, Activity::IDLE));
-    assert_eq!(pool.size.missing().unwrap().reason, Reason::NotAsked);
+    assert_eq!(pool.size.missing().unwrap().reason, Reason::NotRead);
 }
 
 #[test]

@@ -26,8 +26,8 @@ impl Missing {
         Self { found: Some(found.into()), ..Self::of(reason) }
     }
 
-    /// The same of what every box has: that it is not there is no sign of a box without it.
-    pub fn of_what_must_be_there(self) -> Self {
+    /// For values that every box has: not available counts as unreadable.
+    pub fn required(self) -> Self {
         let reason = if self.reason == Reason::NotAvailable { Reason::Unreadable } else { self.reason };
         Self { reason, ..self }
     }
@@ -60,8 +60,8 @@ pub enum Reason {
     NotAvailable,
     /// The drive is asleep, and that is healthy.
     Asleep,
-    /// Not read: a query would keep an idle drive from falling asleep, or a rate needs a second count.
-    NotAsked,
+    /// Not read: a query would keep an idle drive from falling asleep, or a rate needs a second reading.
+    NotRead,
     /// No answer within the deadline.
     TimedOut,
     /// Permission denied.
@@ -110,8 +110,8 @@ pub enum WhyMissing {
     NotOnSata,
     /// The driver or the kernel does not report it.
     NotReported,
-    /// Neither the kernel nor udev reports a name.
-    NoName,
+    /// Neither the kernel nor udev reports what identifies the drive.
+    NotIdentified,
     /// The network port is down.
     PortDown,
     /// No port has an address reachable from outside.
@@ -122,9 +122,9 @@ pub enum WhyMissing {
     NotBtrfs,
     /// A program is not installed.
     NotInstalled,
-    /// The chip has no output of this number.
+    /// The chip has no PWM output of this number.
     NoOutput,
-    /// No critical temperature is given.
+    /// No critical temperature is specified.
     NoCriticalTemperature,
     /// The board has no alarm for it.
     NoAlarm,
@@ -134,33 +134,35 @@ pub enum WhyMissing {
     NoBoundDriver,
     /// No SATA port reports its link power policy, or they differ.
     NoCommonPolicy,
+    /// The USB adapter passes no health commands.
+    AdapterBlocks,
     /// The pool is not started.
     PoolNotStarted,
     /// The pool's level is not supported.
     LevelNotSupported,
-    /// The temperature will not reach the limit within an hour.
+    /// The temperature will not reach the limit within the next hour.
     LimitNotReached,
-    /// The lower end of the forecast stays below the limit for an hour.
+    /// The low estimate stays below the limit for the next hour.
     LimitMayNotBeReached,
     /// The first reading is pending.
     Pending,
-    /// A rate needs two counts.
+    /// A rate needs two readings.
     FirstCount,
-    /// The counter was reset, and a rate needs two counts.
+    /// The counter was reset, and a rate needs two readings.
     CounterReset,
     /// The drive is idle, and a query could keep it awake.
     Idle,
-    /// Only hard disks on the kernel's own SATA ports are asked.
+    /// Read only from hard disks on native SATA ports.
     OnlySataDisks,
-    /// Only storage controllers are asked.
+    /// Read only from storage controllers.
     OnlyStorageControllers,
-    /// The drive was not used since the start, and its USB adapter is not yet known.
+    /// The drive was not used since the start, and its USB adapter is not identified yet.
     AdapterUnknown,
     /// The controller is asleep, and a query would wake it.
     ControllerAsleep,
     /// The pool is suspended, and a query could block forever.
     PoolSuspended,
-    /// A recorded tree does not have it.
+    /// It is not in the recording.
     NotRecorded,
     /// The readings do not yet show where the temperature will settle.
     NotSettled,
@@ -168,18 +170,16 @@ pub enum WhyMissing {
     TooFewReadings,
     /// Not enough days for a trend.
     TooFewDays,
-    /// The kernel gave up waiting for the drive.
+    /// The command timed out in the kernel.
     KernelGaveUp,
     /// The drive was too busy for another command.
     TooBusy,
-    /// Requests are pending, and none completes.
+    /// Requests are outstanding, and none completes.
     NoneCompletes,
     /// Commands to a drive need CAP_SYS_RAWIO.
     NeedsRawIo,
     /// The query needs CAP_SYS_ADMIN.
     NeedsSysAdmin,
-    /// The USB adapter passes no health commands.
-    AdapterBlocks,
     /// The chip reports that its sensor is faulty.
     SensorFaulty,
     /// An earlier command was interrupted.
@@ -216,7 +216,7 @@ impl WhyMissing {
             | Self::NotOnPci
             | Self::NotOnSata
             | Self::NotReported
-            | Self::NoName
+            | Self::NotIdentified
             | Self::PortDown
             | Self::NoAddress
             | Self::SystemNotOnOneDisk
@@ -228,6 +228,7 @@ impl WhyMissing {
             | Self::NoRailLabel
             | Self::NoBoundDriver
             | Self::NoCommonPolicy
+            | Self::AdapterBlocks
             | Self::PoolNotStarted
             | Self::LevelNotSupported
             | Self::LimitNotReached
@@ -244,9 +245,9 @@ impl WhyMissing {
             | Self::AdapterUnknown
             | Self::ControllerAsleep
             | Self::PoolSuspended
-            | Self::NotRecorded => Reason::NotAsked,
+            | Self::NotRecorded => Reason::NotRead,
             Self::KernelGaveUp | Self::TooBusy | Self::NoneCompletes => Reason::TimedOut,
-            Self::NeedsRawIo | Self::NeedsSysAdmin | Self::AdapterBlocks => Reason::Refused,
+            Self::NeedsRawIo | Self::NeedsSysAdmin => Reason::Refused,
             Self::SensorFaulty
             | Self::Interrupted
             | Self::NoLongerListed

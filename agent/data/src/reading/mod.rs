@@ -66,12 +66,12 @@ pub struct Snapshot {
     pub events: Vec<Event>,
     /// What could not be looked at as a whole, such as a folder that refuses.
     pub blind: Vec<Blind>,
-    /// Why the kernel's messages are not heard, if they should be and are not. No reading is missing then: what changes is
+    /// Why the kernel's events are not received, if they should be and are not. No reading is missing then: what changes is
     /// noticed at the next round.
-    pub deaf: Option<Missing>,
+    pub events_unavailable: Option<Missing>,
     /// Why the kernel's log is not read, if it should be and is not. No reading is missing then either, only what the log
     /// tells of causes.
-    pub log_unread: Option<Missing>,
+    pub kernel_log_unreadable: Option<Missing>,
 }
 
 impl Snapshot {

@@ -141,12 +141,12 @@ fn lost(memory: &Memory, snapshot: &Snapshot, drive: &Drive, place: &Place) -> O
     if !memory.warmth.has_reported(&drive.key) {
         return None;
     }
-    let is_lost = |drive: &Drive| drive.temperature.missing().is_some_and(|why| why.reason != Reason::NotAsked);
+    let is_lost = |drive: &Drive| drive.temperature.missing().is_some_and(|why| why.reason != Reason::NotRead);
     let all = awake(snapshot).filter(|drive| memory.warmth.has_reported(&drive.key)).all(is_lost);
     let severity = if all { Severity::Warning } else { Severity::Notice };
     let zone = if is_lost(drive) { Zone::Raised(severity) } else { Zone::Clear };
     // Nobody reads the facts of what is clear.
-    let why = drive.temperature.missing().cloned().unwrap_or(Missing::of(Reason::NotAsked));
+    let why = drive.temperature.missing().cloned().unwrap_or(Missing::of(Reason::NotRead));
     let finding = Finding::TemperatureLost { drive: place.clone(), why, all };
     // Two good readings end it: they are a minute apart.
     Some(observation(drive, zone, finding, Holds::new(LOST_HOLD, MINUTE)))

@@ -208,7 +208,10 @@ fn found(known: &drives::DriveMemory, snapshot: &Snapshot) -> Vec<Found> {
     found.extend(of_board.out_of_memory.iter().map(|count| of(SourceKey::Board(BoardPart::Memory), "", count)));
     found.extend(of_board.throttling.iter().map(|it| of(SourceKey::Board(BoardPart::Throttling), "", it)));
     found.extend(of_board.system_disk.iter().map(|disk| of(SourceKey::Board(BoardPart::SystemDisk), "", disk)));
-    for (part, why) in [(BoardPart::KernelMessages, &snapshot.deaf), (BoardPart::KernelLog, &snapshot.log_unread)] {
+    for (part, why) in [
+        (BoardPart::KernelMessages, &snapshot.events_unavailable),
+        (BoardPart::KernelLog, &snapshot.kernel_log_unreadable),
+    ] {
         let value = why.clone().map_or(Ok(()), |why| Err((why, snapshot.taken)));
         found.push(Found { source: SourceKey::Board(part), name: String::new(), value });
     }

@@ -270,7 +270,7 @@ fn a_cold_start_is_no_loss_of_power_although_drives_are_asked_only_later() {
         starts(snapshot, 51);
         if second < 20 {
             let why =
-                traylight_data::reading::Missing::found(traylight_data::reading::Reason::NotAsked, "not answered yet");
+                traylight_data::reading::Missing::found(traylight_data::reading::Reason::NotRead, "not answered yet");
             snapshot.drives[0].health.value = Err(why);
         }
     });

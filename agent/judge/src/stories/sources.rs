@@ -52,7 +52,7 @@ fn a_sensor_that_is_not_readable_for_long_is_told_with_its_age_until_it_answers(
 /// Near misses: what sleeps, what is not available or not asked, a moment without an answer, and what nobody could ever read.
 #[test]
 fn what_is_no_fault_of_reading_is_not_told() {
-    for reason in [Reason::Asleep, Reason::NotAvailable, Reason::NotAsked] {
+    for reason in [Reason::Asleep, Reason::NotAvailable, Reason::NotRead] {
         let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
             if second >= MINUTE {
                 silent_fan(snapshot, reason);

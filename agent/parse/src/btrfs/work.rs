@@ -98,7 +98,7 @@ mod tests {
             block: None,
             size: Bytes(734_003_200),
             allocated: Bytes(ALLOCATED),
-            errors: Err(Missing::of(Reason::NotAsked)),
+            errors: Err(Missing::of(Reason::NotRead)),
             scrubbed: scrubbed.clone(),
         };
         let devices: Vec<MountedDevice> = scrubbed.iter().enumerate().map(device).collect();

@@ -102,7 +102,7 @@ impl<S, T> SeenPool<S, T> {
     /// Why nothing is known of how it stands now, when that is so and no wish of its own.
     fn silent(&self, now: Moment) -> Option<&Missing> {
         let is_known = self.told.as_ref().is_some_and(|(_, at)| now.since(*at) < STALE_AFTER);
-        self.why.as_ref().filter(|why| !is_known && why.reason != Reason::NotAsked)
+        self.why.as_ref().filter(|why| !is_known && why.reason != Reason::NotRead)
     }
 }
 

@@ -64,7 +64,7 @@ fn read_file(file: &Path, is_private: bool) -> Result<Secret, ChannelFault> {
     let opened = opened.map_err(|error| unreadable(error.into()))?;
     let stat = fstat(&opened).map_err(|error| unreadable(error.into()))?;
     if stat.st_mode & libc::S_IFMT != libc::S_IFREG {
-        return Err(ChannelFault::SecretNoFile { file: name() });
+        return Err(ChannelFault::SecretNotRegular { file: name() });
     }
     if is_private {
         let (owner, user) = (stat.st_uid, rustix::process::geteuid().as_raw());
@@ -135,7 +135,7 @@ mod tests {
         let fault = |file: &Path| read(&SecretSource::File(file.display().to_string())).unwrap_err();
         let none = fault(&folder.path().join("none"));
         assert!(matches!(&none, ChannelFault::SecretFile { error, .. } if error.contains("No such file")), "{none:?}");
-        assert_eq!(fault(folder.path()).id(), "secret-no-file");
+        assert_eq!(fault(folder.path()).id(), "secret-not-regular");
         let without = read(&SecretSource::Credential("mail".into())).unwrap_err();
         assert_eq!(without, ChannelFault::CredentialMissing { name: "mail".into() });
     }

@@ -24,7 +24,7 @@ pub fn pools(host: &Host, now: Moment) -> Result<(Vec<Pool>, Vec<Blind>), Missin
                 unread
             }
             // One that is being taken apart loses its folder before its block device, which follows within one look.
-            Err(why) => Some(why.of_what_must_be_there()),
+            Err(why) => Some(why.required()),
         };
         blind.extend(unread.map(|why| Blind { what: Listing::Members { pool: name.clone() }, why }));
     }
@@ -121,7 +121,7 @@ fn pool(host: &Host, block: &Path, files: &[String], name: String, now: Moment) 
         is_partial: unread.0.is_some(),
         name,
     };
-    (pool, unread.0.map(Missing::of_what_must_be_there))
+    (pool, unread.0.map(Missing::required))
 }
 
 /// What may be lost of an array; nothing is known of one that does not run.

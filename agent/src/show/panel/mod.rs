@@ -21,7 +21,7 @@ pub struct PanelEvent {
     /// Which panel: its number, from 0, in the configuration's order.
     pub panel: usize,
     /// What of it.
-    pub news: UpkeepEvent,
+    pub what: UpkeepEvent,
 }
 
 enum PanelOrder {
@@ -49,7 +49,7 @@ impl PanelThread {
     ) -> std::io::Result<Vec<Self>> {
         let start = |(number, panel): (usize, &config::PanelWiring)| {
             let report = report.clone();
-            Self::start(panel, clock.clone(), move |news| report(PanelEvent { panel: number, news }))
+            Self::start(panel, clock.clone(), move |what| report(PanelEvent { panel: number, what }))
         };
         panels.iter().enumerate().map(start).collect()
     }
@@ -82,7 +82,7 @@ impl PanelThread {
                 None => {
                     begun.push(number);
                     let report = report.clone();
-                    Self::start(panel, clock.clone(), move |news| report(PanelEvent { panel: number, news }))?
+                    Self::start(panel, clock.clone(), move |what| report(PanelEvent { panel: number, what }))?
                 }
             });
         }
@@ -175,8 +175,8 @@ fn work<G: Panel>(mut upkeep: Upkeep<G>, orders: &Receiver<PanelOrder>, clock: &
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => return upkeep.finish(clock.now()),
         }
-        if let Some(news) = upkeep.tend(clock.now()) {
-            report(news);
+        if let Some(event) = upkeep.tend(clock.now()) {
+            report(event);
         }
     }
 }

@@ -2,7 +2,7 @@
 //! reported and are not in the incident store.
 
 use crate::tell::message::{Message, Stamp};
-use crate::tell::tidings::tells_the_end;
+use crate::tell::message_parts::tells_the_end;
 use crate::verdict::{Incident, IncidentId};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;

@@ -134,8 +134,8 @@ fn known(report: &mut Report, look: &Look) -> [Result<(), Failed>; 4] {
             for serial in ["USB-BOT", "USB-UAS"] {
                 let drive = look.item("drives", "serial", serial)?;
                 drive.must_be_missing("power", "adapter-unknown")?;
-                drive.must_be_missing("temperature_c", "not-asked")?;
-                drive.must_be_missing("assessment", "not-asked")?;
+                drive.must_be_missing("temperature_c", "not-read")?;
+                drive.must_be_missing("assessment", "not-read")?;
             }
             let drive = look.item("drives", "serial", "SCSI-V")?;
             drive.must_be("power", "active")?;

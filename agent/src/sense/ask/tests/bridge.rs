@@ -87,7 +87,7 @@ fn an_unknown_bridge_is_left_alone_until_somebody_uses_the_disk() {
     for wanted in UNUSED {
         let told = drive.ask(&mut disk, wanted);
         assert_eq!(told, DriveAnswers::only(told.power.clone()));
-        assert_eq!(reason(&told.power), Some(Reason::NotAsked));
+        assert_eq!(reason(&told.power), Some(Reason::NotRead));
     }
     assert_eq!(disk.sent(), []);
 
