@@ -43,7 +43,7 @@ pub enum KernelName {
     Board,
 }
 
-/// What was heard of a part.
+/// An event of a part.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NamedEvent {
     /// When, on the boot clock.
@@ -61,8 +61,8 @@ pub struct NamedEvent {
 /// What was taken in at once.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct NamedEvents {
-    /// What was heard, in the order of hearing.
-    pub heard: Vec<NamedEvent>,
+    /// The events, in the order in which they came.
+    pub events: Vec<NamedEvent>,
     /// Some of it is worth a look now.
     pub calls: bool,
 }

@@ -175,23 +175,23 @@ pub fn one_look(settings: &Settings, root: &Path, clock: &Clock) -> io::Result<(
 /// The next snapshots of a probe of our own.
 pub fn snapshots<const COUNT: usize>(root: &Path, clock: &Clock) -> io::Result<[Snapshot; COUNT]> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let heard = runtime.block_on(async {
+    let found = runtime.block_on(async {
         let mut keeper = Keeper::new(root, clock.clone())?;
         let all = async {
-            let mut heard = Vec::with_capacity(COUNT);
-            while heard.len() < COUNT {
-                heard.push(hear(&mut keeper).await?);
+            let mut snapshots = Vec::with_capacity(COUNT);
+            while snapshots.len() < COUNT {
+                snapshots.push(next_snapshot(&mut keeper).await?);
             }
-            Ok::<_, io::Error>(heard)
+            Ok::<_, io::Error>(snapshots)
         };
         let late = |_| io::Error::new(io::ErrorKind::TimedOut, format!("no reading within {} s", PATIENCE.as_secs()));
         tokio::time::timeout(PATIENCE, all).await.map_err(late)?
     });
     runtime.shutdown_background();
-    heard?.try_into().map_err(|_| io::Error::other("the probe sent too few readings"))
+    found?.try_into().map_err(|_| io::Error::other("the probe sent too few readings"))
 }
 
-async fn hear(keeper: &mut Keeper) -> io::Result<Snapshot> {
+async fn next_snapshot(keeper: &mut Keeper) -> io::Result<Snapshot> {
     match keeper.next_event().await? {
         ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
         ProbeEvent::Lost { why, .. } => Err(io::Error::other(format!("the probe failed: {why}"))),

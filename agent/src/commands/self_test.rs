@@ -75,7 +75,7 @@ async fn request(flags: &SelfTestFlags, step: SelfTestStep) -> io::Result<ExitCo
     let language = settings.language;
     let keeper = Keeper::new(Path::new("/"), clock.clone())?;
     let mut session = Session { keeper, clock, drive: None, language };
-    let snapshot = session.hear().await?;
+    let snapshot = session.next_snapshot().await?;
     let meant = chosen(&settings, &snapshot, &flags.tray)
         .map_err(|found| io::Error::other(self_test::not_one(&flags.tray, &found, language)))?;
     let (key, place) = (meant.key.clone(), place_of(&settings, meant));
@@ -146,7 +146,7 @@ impl Session {
     }
 
     /// The next snapshot.
-    async fn hear(&mut self) -> io::Result<Snapshot> {
+    async fn next_snapshot(&mut self) -> io::Result<Snapshot> {
         match self.keeper.next_event().await? {
             ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
             ProbeEvent::Lost { why, .. } => {
@@ -162,7 +162,7 @@ impl Session {
         let late = language.say("self-test.command.no-response", &[("span", &span)]);
         let wait = async {
             loop {
-                let snapshot = self.hear().await?;
+                let snapshot = self.next_snapshot().await?;
                 if is_there(self.of(&snapshot)?) {
                     return Ok(snapshot);
                 }
@@ -202,7 +202,7 @@ impl Session {
             if !was_seen && self.clock.now().since(since) > NO_TRACE_AFTER {
                 return Ok((None, None));
             }
-            snapshot = self.hear().await?;
+            snapshot = self.next_snapshot().await?;
         }
     }
 }

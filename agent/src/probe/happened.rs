@@ -1,4 +1,4 @@
-//! From what was heard to what happened to which part of the box: the kernel's names become drives, controllers and pools,
+//! From the kernel's events to what happened to which part of the box: the kernel's names become drives, controllers and pools,
 //! what several tell of one moment becomes one event, and readings add what only they show.
 
 use super::kernel_names::{KernelNames, Marks, NamedDrive};
@@ -25,7 +25,7 @@ const LONGEST_LINE: usize = 240;
 /// What is remembered from one round to the next.
 #[derive(Debug, Default)]
 pub struct Happened {
-    heard: Vec<NamedEvent>,
+    pending: Vec<NamedEvent>,
     names: KernelNames,
     /// PCI functions on the way to drives, with the chain of slots that leads to each: for when they are gone.
     slots: BTreeMap<String, String>,
@@ -36,9 +36,9 @@ pub struct Happened {
 }
 
 impl Happened {
-    /// Keeps what was heard until the round has looked at the drives.
-    pub fn hear(&mut self, heard: Vec<NamedEvent>) {
-        self.heard.extend(heard);
+    /// Keeps events until the round has looked at the drives.
+    pub fn add(&mut self, events: Vec<NamedEvent>) {
+        self.pending.extend(events);
     }
 
     /// What happened since the round before, oldest first.
@@ -49,9 +49,9 @@ impl Happened {
         drives: &[Drive],
         now: Moment,
     ) -> Vec<Event> {
-        let heard = std::mem::take(&mut self.heard);
-        self.look(seen, &heard, now);
-        let mut events: Vec<Event> = heard.into_iter().map(|heard| self.event(host, heard)).collect();
+        let pending = std::mem::take(&mut self.pending);
+        self.look(seen, &pending, now);
+        let mut events: Vec<Event> = pending.into_iter().map(|event| self.event(host, event)).collect();
         events.extend(self.woken(drives));
         events.sort_by_key(|event| event.at);
         self.told.retain(|_, at| now.since(*at) <= KEPT);
@@ -59,7 +59,7 @@ impl Happened {
         newest(events)
     }
 
-    fn look<'a>(&mut self, seen: impl Iterator<Item = &'a SeenDrive>, heard: &[NamedEvent], now: Moment) {
+    fn look<'a>(&mut self, seen: impl Iterator<Item = &'a SeenDrive>, events: &[NamedEvent], now: Moment) {
         let mut sights = Vec::new();
         for drive in seen {
             let spotted = &drive.spotted;
@@ -73,19 +73,19 @@ impl Happened {
             sights.push(NamedDrive { key, device, instance: spotted.instance, names: names_of(spotted) });
         }
         let mut marks = Marks::default();
-        for heard in heard {
-            let name = name(&heard.part);
-            match heard.what {
-                EventKind::Appeared => name.iter().for_each(|name| marks.came(name, heard.at)),
-                EventKind::Vanished => name.iter().for_each(|name| marks.went(name, heard.at)),
+        for event in events {
+            let name = name(&event.part);
+            match event.what {
+                EventKind::Appeared => name.iter().for_each(|name| marks.came(name, event.at)),
+                EventKind::Vanished => name.iter().for_each(|name| marks.went(name, event.at)),
                 _ => {}
             }
         }
         self.names.look(&sights, &marks, now);
     }
 
-    fn event(&self, host: &Host, heard: NamedEvent) -> Event {
-        let NamedEvent { at, part, what, teller, line } = heard;
+    fn event(&self, host: &Host, event: NamedEvent) -> Event {
+        let NamedEvent { at, part, what, teller, line } = event;
         let line = plain::cleaned(&line, LONGEST_LINE);
         Event { at, part: self.part(host, part, at), what, teller, line }
     }
@@ -203,12 +203,12 @@ mod tests {
         Moment::after_boot(Duration::from_millis(milliseconds))
     }
 
-    fn heard(milliseconds: u64, part: KernelName, what: EventKind) -> NamedEvent {
+    fn an_event(milliseconds: u64, part: KernelName, what: EventKind) -> NamedEvent {
         NamedEvent { at: at(milliseconds), part, what, teller: EventSource::Log, line: "as told".into() }
     }
 
     fn events(happened: &mut Happened, all: Vec<NamedEvent>, now: u64) -> Vec<(u64, Part, EventKind)> {
-        happened.hear(all);
+        happened.add(all);
         let nothing = Host::at("/nowhere");
         let events = happened.events(&nothing, std::iter::empty(), &[], at(now));
         events.into_iter().map(|event| (event.at.since_boot().as_millis() as u64, event.part, event.what)).collect()
@@ -217,7 +217,7 @@ mod tests {
     #[test]
     fn what_is_told_again_within_two_seconds_is_the_same_whenever_it_arrives() {
         let mut happened = Happened::default();
-        let reset = |at| heard(at, KernelName::Usb("2.1".into()), EventKind::Reset);
+        let reset = |at| an_event(at, KernelName::Usb("2.1".into()), EventKind::Reset);
         let mut told = |all: &[u64], now| -> Vec<u64> {
             let all = all.iter().map(|at| reset(*at)).collect();
             events(&mut happened, all, now).into_iter().map(|event| event.0).collect()
@@ -225,7 +225,7 @@ mod tests {
         assert_eq!(told(&[5_000, 5_400, 7_001, 3_000], 8_000), [3_000, 5_400], "a storm has one every two seconds");
         assert_eq!(told(&[7_300, 7_401], 9_500), [7_401], "7,300 is late, and of 5,400");
         assert_eq!(told(&[6_000], 10_000), [0; 0], "later still");
-        let other = heard(7_402, KernelName::Usb("2.2".into()), EventKind::Reset);
+        let other = an_event(7_402, KernelName::Usb("2.2".into()), EventKind::Reset);
         assert_eq!(events(&mut happened, vec![other], 11_000).len(), 1, "another part");
     }
 
@@ -241,18 +241,19 @@ mod tests {
             (KernelName::Bus("1f00074000.i2c".into()), Part::Bus("1f00074000.i2c".into())),
             (KernelName::Board, Part::Board),
         ];
-        let mut heard: Vec<NamedEvent> =
-            (1..).zip(&parts).map(|(time, (named, _))| heard(time, named.clone(), EventKind::CommandFailed)).collect();
-        heard.reverse();
-        let told: Vec<Part> =
-            events(&mut Happened::default(), heard, 100).into_iter().map(|(_, part, _)| part).collect();
+        let mut all: Vec<NamedEvent> = (1..)
+            .zip(&parts)
+            .map(|(time, (named, _))| an_event(time, named.clone(), EventKind::CommandFailed))
+            .collect();
+        all.reverse();
+        let told: Vec<Part> = events(&mut Happened::default(), all, 100).into_iter().map(|(_, part, _)| part).collect();
         assert_eq!(told, parts.map(|(_, part)| part));
     }
 
     #[test]
     fn of_very_many_the_newest_are_handed_on_and_the_others_counted() {
         let many =
-            (0..1_000).map(|number| heard(number, KernelName::Other(format!("part {number}")), EventKind::Reset));
+            (0..1_000).map(|number| an_event(number, KernelName::Other(format!("part {number}")), EventKind::Reset));
         let told = events(&mut Happened::default(), many.collect(), 1_000);
         assert_eq!(told.len(), MOST + 1);
         assert_eq!(told[0], (743, Part::Board, EventKind::LinesLost(744)));
@@ -261,7 +262,7 @@ mod tests {
 
     #[test]
     fn lines_that_were_lost_are_each_time_others() {
-        let lost = |at| heard(at, KernelName::Board, EventKind::LinesLost(5));
+        let lost = |at| an_event(at, KernelName::Board, EventKind::LinesLost(5));
         assert_eq!(events(&mut Happened::default(), vec![lost(1), lost(2)], 10).len(), 2);
     }
 

@@ -23,7 +23,7 @@ const BACK_OFF_SECONDS: [u64; 6] = [1, 2, 5, 10, 30, 60];
 /// A probe that lived so long was no failure to start.
 const PROVEN_AFTER: Duration = Duration::from_secs(60);
 
-/// What there is to hear.
+/// What the probe reports.
 #[derive(Debug)]
 pub enum ProbeEvent {
     /// A new snapshot.
@@ -56,7 +56,7 @@ struct ProbeProcess {
     silence: Silence,
 }
 
-/// For how long nothing was heard, of the time that somebody listened.
+/// For how long no snapshot has come, of the time that somebody listened.
 #[derive(Debug, Clone, Copy)]
 struct Silence {
     lasted: Duration,
@@ -68,7 +68,7 @@ impl Silence {
         Self { lasted: Duration::ZERO, looked: now }
     }
 
-    /// Takes in that nothing was heard until now; for how long that is so.
+    /// Takes in that none has come until now; for how long that is so.
     fn goes_on(&mut self, now: Moment) -> Duration {
         self.lasted += now.since(self.looked).min(LONGEST_LOOK);
         self.looked = now;
@@ -166,7 +166,7 @@ impl ProbeProcess {
             if silent >= WEDGED_AFTER + LOOK {
                 return Err(said_nothing());
             }
-            // What has come meanwhile is heard first.
+            // What has come meanwhile is read first.
             let left = WEDGED_AFTER.saturating_sub(silent).clamp(Duration::from_millis(100), LOOK);
             let mut piece = [0; 16 << 10];
             match tokio::time::timeout(left, self.socket.read(&mut piece)).await {

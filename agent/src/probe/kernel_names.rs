@@ -21,7 +21,7 @@ pub struct NamedDrive {
     pub names: Vec<String>,
 }
 
-/// What was heard of a name: that a drive came or went.
+/// The events of a name: that a drive came or went.
 #[derive(Debug, Default)]
 pub struct Marks {
     came: BTreeMap<String, Vec<Moment>>,
@@ -68,7 +68,7 @@ struct Bearer {
 }
 
 impl KernelNames {
-    /// Takes in the drives of a round, and what was heard of names since the round before.
+    /// Takes in the drives of a round, and the events of names since the round before.
     pub fn look(&mut self, sights: &[NamedDrive], marks: &Marks, now: Moment) {
         let before = self.looked.replace(now);
         let pairs = || sights.iter().flat_map(|sight| sight.names.iter().map(move |name| (name, sight)));
@@ -85,9 +85,9 @@ impl KernelNames {
             let gone = || bearers.iter().filter(|bearer| bearer.seen < now && bearer.until.is_none());
             // Without a word of it, nobody knows when within that time one took the place of the other.
             let was_there = gone().any(|bearer| Some(bearer.seen) == before);
-            let unheard = if was_there { now } else { before.unwrap_or_default() };
+            let without_event = if was_there { now } else { before.unwrap_or_default() };
             let change = marks.last_change(name);
-            let from = change.unwrap_or(unheard);
+            let from = change.unwrap_or(without_event);
             for bearer in bearers.iter_mut().filter(|bearer| bearer.seen < now && bearer.until.is_none()) {
                 bearer.until = Some(change.unwrap_or(if was_there { bearer.seen } else { from }));
             }

@@ -82,7 +82,7 @@ impl Probe {
     /// Looks and tells; false when the core is gone.
     fn round(&mut self) -> io::Result<bool> {
         self.wakers.renew();
-        self.rounds.hear(self.wakers.heard());
+        self.rounds.add_events(self.wakers.take_events());
         let events_unavailable = self.wakers.events_unavailable().cloned();
         let kernel_log_unreadable = self.wakers.kernel_log_unreadable().cloned();
         let snapshot = Snapshot { events_unavailable, kernel_log_unreadable, ..self.rounds.round() };

@@ -12,7 +12,7 @@ pub const FIRST_PACE: Duration = Duration::from_secs(1);
 const SETTLE: Duration = Duration::from_millis(50);
 /// From one round to one that was called for: a failing md member calls a thousand times a second.
 const GAP: Duration = Duration::from_millis(250);
-/// From a round that heard of a drive's loss to the next: what confirms it, such as the list of drives or the state of its
+/// From a round that noticed a drive's loss to the next: what confirms it, such as the list of drives or the state of its
 /// pool, may follow without a call.
 const CONFIRM: Duration = Duration::from_millis(500);
 /// So many rounds in a row with calls, about five seconds, are a storm: nobody is listened to until one pace was calm.
@@ -64,8 +64,8 @@ impl Pacing {
         if now >= due {
             return PacingStep::Round;
         }
-        let unheard = if self.called || self.in_a_row >= STORM { due } else { due.min(self.settled_at) };
-        match unheard.since(now) {
+        let until = if self.called || self.in_a_row >= STORM { due } else { due.min(self.settled_at) };
+        match until.since(now) {
             Duration::ZERO => PacingStep::Wait { left: due.since(now), listening: true },
             left => PacingStep::Wait { left, listening: false },
         }
@@ -85,7 +85,7 @@ impl Pacing {
         self.last = Some(now);
     }
 
-    /// A round has ended, in which this was heard.
+    /// A round has ended, with these events.
     pub fn round_ended(&mut self, events: &[Event]) {
         let is_loss = |event: &Event| event.what == EventKind::Vanished && matches!(event.part, Part::Drive(_));
         if events.iter().any(is_loss) {

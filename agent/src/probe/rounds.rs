@@ -146,9 +146,9 @@ impl Rounds {
         snapshot
     }
 
-    /// Takes in what was heard since the round before.
-    pub fn hear(&mut self, heard: Vec<NamedEvent>) {
-        self.happened.hear(heard);
+    /// Takes in the events since the round before.
+    pub fn add_events(&mut self, events: Vec<NamedEvent>) {
+        self.happened.add(events);
     }
 
     /// Takes in what the core has to say.

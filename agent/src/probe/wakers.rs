@@ -45,7 +45,7 @@ pub struct Wakers {
     events_unavailable: Option<Missing>,
     log: Option<KernelLog>,
     kernel_log_unreadable: Option<Missing>,
-    heard: Vec<NamedEvent>,
+    events: Vec<NamedEvent>,
 }
 
 impl Wakers {
@@ -68,7 +68,7 @@ impl Wakers {
             events_unavailable,
             log,
             kernel_log_unreadable,
-            heard: Vec::new(),
+            events: Vec::new(),
         }
     }
 
@@ -83,8 +83,8 @@ impl Wakers {
     }
 
     /// What messages and log have told since the last time.
-    pub fn heard(&mut self) -> Vec<NamedEvent> {
-        std::mem::take(&mut self.heard)
+    pub fn take_events(&mut self) -> Vec<NamedEvent> {
+        std::mem::take(&mut self.events)
     }
 
     /// Watches what exists now. To be done before a round: what changes after the round has read it then calls.
@@ -148,14 +148,14 @@ impl Wakers {
             Ok(told) => {
                 let told = told.unwrap_or_default();
                 taken.calls |= told.calls;
-                taken.heard.extend(told.heard);
+                taken.events.extend(told.events);
             }
             Err(why) => {
                 (self.log, self.kernel_log_unreadable) = (None, Some(why));
                 taken.calls = true;
             }
         }
-        self.heard.append(&mut taken.heard);
+        self.events.append(&mut taken.events);
         taken.calls || files.contains(&true)
     }
 }
@@ -211,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn a_call_while_nobody_listens_is_heard_later() {
+    fn a_call_while_nobody_listens_is_answered_later() {
         let (mut wakers, out, _core) = quiet();
         let (file, _caller) = vanishing();
         wakers.files.insert("dev-sdc/state".into(), file);
@@ -220,7 +220,7 @@ mod tests {
     }
 
     #[test]
-    fn the_core_is_heard_first_and_always() {
+    fn the_core_comes_first_and_always() {
         let (mut wakers, out, core) = quiet();
         let (file, _caller) = vanishing();
         wakers.files.insert("dev-sdc/state".into(), file);

@@ -83,7 +83,7 @@ impl Keeping {
 
     /// Takes in what came of a try. From a store with a history it goes on as after a restart: what was learned since the
     /// start is learned again, what was told is told under the numbers of that history.
-    pub fn hear(
+    pub fn opened(
         &mut self,
         outcome: Result<Opened, KeepFault>,
         core: &mut Core,
@@ -123,8 +123,8 @@ impl Keeping {
         }
     }
 
-    /// Takes in what the sender says of its part of the store.
-    pub fn hear_of_alerts(&mut self, report: &sender::SendEvent) {
+    /// Takes in what the sender reports of its part of the store.
+    pub fn send_event(&mut self, report: &sender::SendEvent) {
         match report {
             sender::SendEvent::NotStored(fault) => self.not_stored = Some(fault.clone()),
             sender::SendEvent::StoredAgain => self.not_stored = None,

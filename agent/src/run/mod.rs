@@ -147,11 +147,11 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 outlet.say_all(core.answer(pending, &settings, parts.dispatch.as_mut(), keep), &clock.wall());
             }
             report = sent(parts.dispatch.as_mut()) => {
-                keeping.hear_of_alerts(&report);
+                keeping.send_event(&report);
                 outlet.say(&send_log::about(&report, settings.language), &clock.wall());
             }
             outcome = keeping.outcome() => {
-                let entries = keeping.hear(outcome, &mut core, parts.dispatch.as_mut(), &settings, &clock);
+                let entries = keeping.opened(outcome, &mut core, parts.dispatch.as_mut(), &settings, &clock);
                 outlet.say_all(entries, &clock.wall());
             }
             _ = reread.recv() => {
@@ -245,7 +245,7 @@ fn pressed(
             let log = |id| core.acknowledge(id, settings.language).1;
             return outlet.incident_up().map(log).unwrap_or_default();
         }
-        ButtonEvent::Unheard(why) => return vec![LogEntry::agent(5, "button-not-heard", why)],
+        ButtonEvent::Unavailable(why) => return vec![LogEntry::agent(5, "button-unavailable", why)],
     }
     Vec::new()
 }

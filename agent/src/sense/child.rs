@@ -51,14 +51,14 @@ pub fn run(program: &Path, arguments: &[&str], clock: &Clock, end: Moment) -> Re
         io::ErrorKind::PermissionDenied => Missing::found(Reason::Refused, &name),
         other => Missing::found(Reason::Unreadable, format!("{name}: {other}")),
     })?;
-    let heard = hear(&mut child, clock, end);
-    if heard.is_ok() {
+    let printed = printed(&mut child, clock, end);
+    if printed.is_ok() {
         let _ = await_end(&child, end.since(clock.now()));
     }
     // One that has ended is beyond being killed.
     let _ = kill_process_group(Pid::from_child(&child), Signal::KILL);
     let ended = child.wait();
-    let [output, complaints] = heard.map_err(|why| {
+    let [output, complaints] = printed.map_err(|why| {
         let found = why.found.as_ref().map_or_else(|| name.clone(), |found| format!("{name}: {found}"));
         why.and_found(found)
     })?;
@@ -77,10 +77,10 @@ fn limit(left: Duration) -> Timespec {
 }
 
 /// Everything that it prints and complains of, until it has closed both.
-fn hear(child: &mut Child, clock: &Clock, end: Moment) -> Result<[Vec<u8>; 2], Missing> {
+fn printed(child: &mut Child, clock: &Clock, end: Moment) -> Result<[Vec<u8>; 2], Missing> {
     let pipes = [child.stdout.take().map(OwnedFd::from), child.stderr.take().map(OwnedFd::from)];
     let mut open = pipes.map(|pipe| pipe.map(File::from));
-    let mut heard = [Vec::new(), Vec::new()];
+    let mut printed = [Vec::new(), Vec::new()];
     let mut piece = vec![0; 16 << 10];
     while open.iter().any(Option::is_some) {
         let left = end.since(clock.now());
@@ -90,11 +90,11 @@ fn hear(child: &mut Child, clock: &Clock, end: Moment) -> Result<[Vec<u8>; 2], M
         for (index, ready) in readable(&open, left)?.into_iter().enumerate() {
             let Some(pipe) = open[index].as_mut().filter(|_| ready) else { continue };
             let length = pipe.read(&mut piece).map_err(|error| failed(&error))?;
-            heard[index].extend_from_slice(&piece[..length]);
+            printed[index].extend_from_slice(&piece[..length]);
             if length == 0 {
                 open[index] = None;
             }
-            if heard[index].len() > LONGEST {
+            if printed[index].len() > LONGEST {
                 return Err(Missing::found(
                     Reason::Unreadable,
                     format!("expected at most {LONGEST} bytes, found more"),
@@ -102,7 +102,7 @@ fn hear(child: &mut Child, clock: &Clock, end: Moment) -> Result<[Vec<u8>; 2], M
             }
         }
     }
-    Ok(heard)
+    Ok(printed)
 }
 
 /// Which of the two have something to read or are at their end, waiting up to `left` for one.
@@ -138,7 +138,7 @@ mod tests {
     const LONG: Duration = Duration::from_secs(60);
 
     #[test]
-    fn output_and_complaints_are_heard_to_their_end() {
+    fn output_and_complaints_are_read_to_their_end() {
         let told = shell("echo $LC_ALL $HOME; pwd; cat; echo no >&2; exit 3", LONG);
         let wanted = ChildOutput { success: false, output: b"C\n/\n".to_vec(), complaints: b"no\n".to_vec() };
         assert_eq!(told, Ok(wanted));

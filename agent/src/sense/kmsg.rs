@@ -82,7 +82,7 @@ impl<R: Records> KernelLog<R> {
                 Ok(0) => {
                     return Err(Missing::found(Reason::Unreadable, "dev/kmsg: expected more records, found its end"));
                 }
-                Ok(length) => self.hear(&record[..length], now, suspended, &mut taken),
+                Ok(length) => self.take_record(&record[..length], now, suspended, &mut taken),
                 // Overwritten before it was read, or too long: the gap in the numbers tells how many.
                 Err(Errno::PIPE | Errno::INVAL) => {}
                 Err(Errno::INTR) => continue,
@@ -111,14 +111,14 @@ impl<R: Records> KernelLog<R> {
         self.left = A_ROUND;
     }
 
-    fn hear(&mut self, record: &[u8], now: Moment, suspended: Duration, taken: &mut NamedEvents) {
+    fn take_record(&mut self, record: &[u8], now: Moment, suspended: Duration, taken: &mut NamedEvents) {
         for line in self.lines.take(record) {
             let at = Moment::after_boot(line.since_boot.saturating_add(suspended)).max(self.drained).min(now);
             // What a USB device does to itself changes no reading; a drive behind it that goes is told by itself. Lines
             // are lost in storms, and those must not call.
             let is_quiet = matches!(line.part, KernelName::Usb(_)) || matches!(line.what, EventKind::LinesLost(_));
             taken.calls |= !is_quiet;
-            taken.heard.push(NamedEvent {
+            taken.events.push(NamedEvent {
                 at,
                 part: line.part,
                 what: line.what,
@@ -178,7 +178,7 @@ mod tests {
 
     fn take(log: &mut KernelLog<Written>, seconds: u64) -> (Vec<(EventKind, Moment)>, bool) {
         let taken = log.take(at(seconds), Duration::ZERO).unwrap();
-        (taken.heard.into_iter().map(|heard| (heard.what, heard.at)).collect(), taken.calls)
+        (taken.events.into_iter().map(|event| (event.what, event.at)).collect(), taken.calls)
     }
 
     #[test]
@@ -237,7 +237,7 @@ mod tests {
         let mut log = KernelLog::of(Written::default());
         let mut take = |written: u64, now: u64, suspended: u64| {
             log.records.write(written, FAILED);
-            log.take(at(now), Duration::from_secs(suspended)).unwrap().heard[0].at
+            log.take(at(now), Duration::from_secs(suspended)).unwrap().events[0].at
         };
         assert_eq!(take(40, 45, 0), at(40));
         assert_eq!(take(60, 1_062, 1_000), at(1_060));

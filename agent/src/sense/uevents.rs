@@ -44,7 +44,7 @@ impl Uevents {
                     let Some(sender) = sender.map(|sender| sender.pid()) else { continue };
                     let message = &message[..length];
                     taken.calls |= is_worth_a_look(sender, message);
-                    taken.heard.extend(event(sender, message).map(|(part, what)| NamedEvent {
+                    taken.events.extend(event(sender, message).map(|(part, what)| NamedEvent {
                         at: now,
                         part,
                         what,

@@ -164,9 +164,9 @@ async fn converse(visitor: UnixStream, asking: mpsc::Sender<PendingRequest>) {
         Some(why) => (ControlAnswer::Refused(why), visitor),
         None => {
             let mut reader = BufReader::new(visitor);
-            let heard = tokio::time::timeout(PATIENCE, hear(&mut reader)).await;
+            let request = tokio::time::timeout(PATIENCE, read_request(&mut reader)).await;
             let late = || Err(format!("expected one line of JSON within {} s, found none", PATIENCE.as_secs()));
-            let answer = match heard.unwrap_or_else(|_| late()) {
+            let answer = match request.unwrap_or_else(|_| late()) {
                 Ok(request) => pass_on(request, &asking).await,
                 Err(why) => ControlAnswer::Refused(why),
             };
@@ -183,12 +183,12 @@ fn stranger(visitor: &UnixStream) -> Option<String> {
     let ours = rustix::process::geteuid().as_raw();
     match visitor.peer_cred() {
         Ok(peer) if peer.uid() == 0 || peer.uid() == ours => None,
-        Ok(peer) => Some(format!("expected root or user {ours}, that the agent runs as, found user {}", peer.uid())),
+        Ok(peer) => Some(format!("expected root or user {ours}, which the agent runs as, found user {}", peer.uid())),
         Err(error) => Some(format!("the caller cannot be identified: {error}")),
     }
 }
 
-async fn hear(reader: &mut BufReader<UnixStream>) -> Result<ControlRequest, String> {
+async fn read_request(reader: &mut BufReader<UnixStream>) -> Result<ControlRequest, String> {
     let mut line = Vec::new();
     reader.take(LONGEST).read_until(b'\n', &mut line).await.map_err(|error| error.to_string())?;
     if line.last() != Some(&b'\n') {

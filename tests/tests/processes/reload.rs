@@ -55,7 +55,7 @@ fn every_section_is_in_force_after_a_reload_and_what_is_open_goes_on() {
     home.configure(&with_channel(&home, "heard", more));
     signal("HUP", agent.core());
     agent.hears("reloaded");
-    agent.hears("button-not-heard");
+    agent.hears("button-unavailable");
     let state = home.state_with("the new name", |state| state["box"] == "hut");
     assert_eq!(state["incidents"][0]["id"], before["incidents"][0]["id"], "what was open goes on under its number");
     hears_of_the_pool(&home, "heard", &state);

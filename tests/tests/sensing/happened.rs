@@ -33,17 +33,17 @@ fn now() -> Moment {
 fn line(text: &str) -> Vec<NamedEvent> {
     let lines = LogReader::default().take(format!("3,1,1,-;{text}").as_bytes());
     assert!(!lines.is_empty(), "{text} tells nothing");
-    let heard = lines.into_iter().map(|line| NamedEvent {
+    let events = lines.into_iter().map(|line| NamedEvent {
         at: now(),
         part: line.part,
         what: line.what,
         teller: EventSource::Log,
         line: line.text,
     });
-    heard.collect()
+    events.collect()
 }
 
-/// A message that a disk came or went, as heard now.
+/// A message that a disk came or went, as of now.
 fn message(device: &str, appearance: u64, what: EventKind) -> Vec<NamedEvent> {
     let part = KernelName::Disk(device.to_owned(), appearance);
     vec![NamedEvent { at: now(), part, what, teller: EventSource::Uevent, line: String::new() }]
@@ -56,8 +56,8 @@ fn appearance(heron: &PretendBox, device: &str) -> u64 {
 }
 
 /// What the round after these makes of them.
-fn parts(rounds: &mut Rounds, heard: Vec<NamedEvent>) -> Vec<Part> {
-    rounds.hear(heard);
+fn parts(rounds: &mut Rounds, events: Vec<NamedEvent>) -> Vec<Part> {
+    rounds.add_events(events);
     rounds.round().events.into_iter().map(|event| event.part).collect()
 }
 
@@ -160,7 +160,7 @@ fn a_sector_that_cannot_be_read_is_one_event_whoever_tells_it() {
         "sd 0:0:0:0: [sda] tag#9 Add. Sense: Unrecovered read error - auto reallocate failed",
         "critical medium error, dev sda, sector 8 op 0x0:(READ)",
     ];
-    rounds.hear(lines.iter().flat_map(|text| line(text)).collect());
+    rounds.add_events(lines.iter().flat_map(|text| line(text)).collect());
     let told = rounds.round().events;
     assert_eq!(
         told.iter().map(|event| (&event.part, event.what)).collect::<Vec<_>>(),

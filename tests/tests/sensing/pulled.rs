@@ -60,7 +60,7 @@ const BUSY: &str = "\
 11.424010 sd 3:0:0:0: [sdd] Synchronize Cache(10) failed: Result: hostbyte=DID_BAD_TARGET driverbyte=DRIVER_OK";
 
 /// No interrupt tells of it, as where links save power: a write times out, and then nothing is there.
-const UNHEARD: &str = "\
+const UNNOTICED: &str = "\
 30.000010 ata4.00: exception Emask 0x0 SAct 0x8 SErr 0x0 action 0x6 frozen
 30.000020 ata4.00: failed command: WRITE FPDMA QUEUED
 30.000030 ata4.00: cmd 61/08:18:00:08:00/00:00:00:00:00/40 tag 3 ncq dma 4096 out\\x0a         res 40/00:18:00:08:00/00:00:00:00:00/40 Emask 0x4 (timeout)
@@ -175,13 +175,13 @@ impl Story {
         self.look(looked + 2.0);
     }
 
-    /// The kernel writes a line at this second of the story, and it is heard.
+    /// The kernel writes a line at this second of the story, and it is read.
     fn write(&mut self, second: f64, text: &str) {
         let at = self.began.plus(Duration::from_secs_f64(second));
         self.pipe.write_at(at.since_boot(), text);
         self.log.renew();
         let taken = self.log.take(at, Duration::ZERO).unwrap();
-        self.rounds.hear(taken.heard);
+        self.rounds.add_events(taken.events);
     }
 
     /// It writes lines, and nobody looks meanwhile.
@@ -217,7 +217,7 @@ impl Story {
     }
 }
 
-const PULLED: [(&str, &str); 4] = [("idle", IDLE), ("busy", BUSY), ("unheard", UNHEARD), ("at once", AT_ONCE)];
+const PULLED: [(&str, &str); 4] = [("idle", IDLE), ("busy", BUSY), ("unnoticed", UNNOTICED), ("at once", AT_ONCE)];
 
 #[test]
 fn a_good_drive_that_is_pulled_while_its_pool_lacks_another_must_go_back() {

@@ -168,7 +168,7 @@ facts_of! {
     pub enum AgentFault {
         /// The panel does not answer.
         PanelLost,
-        /// Parts of the box are not heard from.
+        /// Parts of the box cannot be read.
         Unseen {
             /// Which, and why.
             what: Vec<UnseenPart>,

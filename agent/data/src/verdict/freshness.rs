@@ -12,12 +12,12 @@ pub enum Freshness {
     Fresh,
     /// Some of the box could not be looked at.
     InPart(Vec<UnseenPart>),
-    /// Nothing was heard since.
+    /// No reading has arrived since.
     SilentSince(Moment),
 }
 
 impl Freshness {
-    /// True when nothing is heard any more.
+    /// True when no readings arrive any more.
     pub fn is_silent(&self) -> bool {
         matches!(self, Self::SilentSince(_))
     }

@@ -18,7 +18,7 @@ pub struct UnseenPart {
 /// A part of the box by its name.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum PartName {
-    /// All of it: nothing is heard of the box.
+    /// All of it: no readings arrive.
     Everything,
     /// A list that could not be read.
     List(Listing),

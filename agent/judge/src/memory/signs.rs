@@ -49,7 +49,7 @@ pub struct Signs {
     /// When the boot before was last noted.
     #[serde(default)]
     pub ended: Option<Moment>,
-    /// The newest event that was heard.
+    /// The newest event that was taken in.
     heard_until: Option<Moment>,
     /// The drives at the last look.
     #[serde(skip)]
@@ -141,7 +141,7 @@ impl Signs {
         self.list.iter().filter(move |sign| matches!(&sign.event.part, Part::Drive(key) if key == drive))
     }
 
-    /// What of these was not heard before: a probe that starts anew reads the kernel's log from its beginning.
+    /// What of these is new: a probe that starts anew reads the kernel's log from its beginning.
     pub fn fresh(&mut self, events: &[Event]) -> Vec<Event> {
         let until = self.heard_until;
         let newest = events.iter().map(|event| event.at).max();

@@ -179,7 +179,7 @@ impl Saver {
             *under_way = false;
             // That it is there says nothing of whether it can be written to.
             if is_save || outcome.is_err() {
-                return self.hear(outcome);
+                return self.take_outcome(outcome);
             }
         }
         // What failed is tried again although nothing is new.
@@ -195,7 +195,7 @@ impl Saver {
         }
         self.tried = now;
         if self.is_saving {
-            return self.hear(Err(KeepFault { at: self.file.clone(), trouble: Trouble::Hangs }));
+            return self.take_outcome(Err(KeepFault { at: self.file.clone(), trouble: Trouble::Hangs }));
         }
         self.save(memory);
         None
@@ -211,11 +211,11 @@ impl Saver {
         let mut said = None;
         loop {
             match self.outcomes.recv_timeout(LAST) {
-                Ok((true, outcome)) => said = self.hear(outcome).or(said),
+                Ok((true, outcome)) => said = self.take_outcome(outcome).or(said),
                 Ok((false, _)) => {}
                 Err(RecvTimeoutError::Disconnected) => return said,
                 Err(RecvTimeoutError::Timeout) => {
-                    return self.hear(Err(KeepFault { at: self.file.clone(), trouble: Trouble::Hangs }));
+                    return self.take_outcome(Err(KeepFault { at: self.file.clone(), trouble: Trouble::Hangs }));
                 }
             }
         }
@@ -239,7 +239,7 @@ impl Saver {
         self.fault.as_ref()
     }
 
-    fn hear(&mut self, outcome: Result<(), KeepFault>) -> Option<SaveEvent> {
+    fn take_outcome(&mut self, outcome: Result<(), KeepFault>) -> Option<SaveEvent> {
         let failed_before = std::mem::replace(&mut self.fault, outcome.clone().err()).is_some();
         match outcome {
             Err(fault) if !failed_before => Some(SaveEvent::Fails(fault)),

@@ -97,7 +97,7 @@ impl CommandChannel {
         let child = spawned
             .map_err(|error| ChannelFault::ProgramNotStarted { program: program.clone(), error: error.to_string() })?;
         let mut running = RunningCommand::new(child);
-        let (status, output) = within(*time_limit, running.hear(batch.document().to_string())).await?;
+        let (status, output) = within(*time_limit, running.exchange(batch.document().to_string())).await?;
         let output = hide(&output, &secrets(arguments));
         if status.success() {
             return Ok(Receipt::new(&output));
@@ -160,8 +160,8 @@ impl RunningCommand {
         Self { child, group }
     }
 
-    /// Tells it, and hears it to its end.
-    async fn hear(&mut self, input: String) -> Result<(ExitStatus, String), ChannelFault> {
+    /// Writes its input, and reads its output to the end.
+    async fn exchange(&mut self, input: String) -> Result<(ExitStatus, String), ChannelFault> {
         let Child { stdin, stdout, stderr, .. } = &mut self.child;
         let (stdin, stdout, stderr) = (stdin.take(), stdout.take(), stderr.take());
         let tell = async {

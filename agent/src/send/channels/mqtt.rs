@@ -192,7 +192,7 @@ impl BrokerSession {
         let mut connection =
             Connection { stream, allowance, version: *version, received, terms, kept, number: 0, is_sound: false };
         connection.write(&packet).await?;
-        match connection.hear().await? {
+        match connection.receive().await? {
             Incoming::Welcome(terms) => Ok(Connection { terms, ..connection }),
             Incoming::NotWelcome(reply) => Err(ChannelFault::LoginRefused { reply }),
             other => Err(unexpected(&other)),
@@ -234,7 +234,7 @@ impl BrokerSession {
                 new = self.orders.recv(), if order.is_none() => Event::MqttDelivery(new),
                 () = given_up(order) => Event::GivenUp,
                 changed = self.state.changed() => Event::State(changed.is_ok()),
-                packet = connection.hear() => Event::Received(packet?),
+                packet = connection.receive() => Event::Received(packet?),
                 _ = ping.tick() => Event::Ping,
             };
             match event {
@@ -322,7 +322,7 @@ impl BrokerSession {
 
 impl Connection {
     /// The next packet from the broker. May be given up at any time: what has come is kept.
-    async fn hear(&mut self) -> Result<Incoming, ChannelFault> {
+    async fn receive(&mut self) -> Result<Incoming, ChannelFault> {
         let nonsense = |error: Nonsense| ChannelFault::InvalidReply { reply: short(&error.0) };
         loop {
             if let Some(Packet { kind, body, size }) = first(&self.received).map_err(nonsense)? {

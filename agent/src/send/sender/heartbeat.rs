@@ -44,7 +44,7 @@ impl Round {
         IDLE
     }
 
-    pub(super) fn hear_of_heartbeat(&mut self, outcome: Result<Receipt, ChannelFault>) {
+    pub(super) fn heartbeat_outcome(&mut self, outcome: Result<Receipt, ChannelFault>) {
         let failed_before = std::mem::replace(&mut self.heartbeat_fails, outcome.is_err());
         match outcome {
             Ok(_) => {

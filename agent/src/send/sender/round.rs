@@ -181,7 +181,7 @@ impl Round {
                     Some(order) => self.take(order, &mut orders),
                     None => break,
                 },
-                Some(Ok(outcome)) = self.under_way.join_next() => self.hear(outcome),
+                Some(Ok(outcome)) = self.under_way.join_next() => self.take_outcome(outcome),
                 () = tokio::time::sleep(wait) => self.look_at_roads(),
             }
             if let Some(wanted) = self.renewal.take() {
@@ -268,15 +268,15 @@ impl Round {
         (!needs.clock || clock) && (!needs.route || !self.world.roads().is_empty())
     }
 
-    fn hear(&mut self, outcome: DeliveryOutcome) {
+    fn take_outcome(&mut self, outcome: DeliveryOutcome) {
         match outcome {
-            DeliveryOutcome::Batch(channel, batch, outcome) => self.hear_of_batch(channel, &batch, outcome),
-            DeliveryOutcome::Trial(channel, ids, outcome) => self.hear_of_trial(channel, ids, outcome),
-            DeliveryOutcome::Heartbeat(outcome) => self.hear_of_heartbeat(outcome),
+            DeliveryOutcome::Batch(channel, batch, outcome) => self.batch_outcome(channel, &batch, outcome),
+            DeliveryOutcome::Trial(channel, ids, outcome) => self.trial_outcome(channel, ids, outcome),
+            DeliveryOutcome::Heartbeat(outcome) => self.heartbeat_outcome(outcome),
         }
     }
 
-    fn hear_of_batch(&mut self, channel: String, batch: &Batch, outcome: Result<Receipt, ChannelFault>) {
+    fn batch_outcome(&mut self, channel: String, batch: &Batch, outcome: Result<Receipt, ChannelFault>) {
         let now = self.world.now();
         match outcome {
             Ok(receipt) => {
@@ -338,12 +338,12 @@ impl Round {
         self.keep(&writes);
     }
 
-    /// Hears the last of what is under way, and lets the channels end what they have open.
+    /// Waits for the last of what is under way, and lets the channels end what they have open.
     async fn finish(&mut self) {
         let rest = async {
             while let Some(outcome) = self.under_way.join_next().await {
                 if let Ok(outcome) = outcome {
-                    self.hear(outcome);
+                    self.take_outcome(outcome);
                 }
             }
         };

@@ -30,7 +30,7 @@ impl Round {
     }
 
     /// A test has ended. A channel that works is used again for what waits.
-    pub(super) fn hear_of_trial(&mut self, channel: String, ids: Vec<String>, outcome: Result<Receipt, ChannelFault>) {
+    pub(super) fn trial_outcome(&mut self, channel: String, ids: Vec<String>, outcome: Result<Receipt, ChannelFault>) {
         if let Some(reply) = self.trials.remove(&channel) {
             reply(outcome.clone());
         }

@@ -29,8 +29,8 @@ impl Listening {
     pub(super) fn start(button: Button, which: String, said: UnboundedSender<ButtonEvent>) -> io::Result<Self> {
         let (stop, stopped) = UnixStream::pair()?;
         let work = move || {
-            if let Err(why) = hear(&button, &stopped, &said) {
-                let _ = said.send(ButtonEvent::Unheard(format!("{which}: {why}")));
+            if let Err(why) = watch(&button, &stopped, &said) {
+                let _ = said.send(ButtonEvent::Unavailable(format!("{which}: {why}")));
             }
         };
         let thread = std::thread::Builder::new().name("button".to_owned()).spawn(work)?;
@@ -47,7 +47,7 @@ impl Drop for Listening {
     }
 }
 
-fn hear(settings: &Button, stopped: &UnixStream, said: &UnboundedSender<ButtonEvent>) -> Result<(), String> {
+fn watch(settings: &Button, stopped: &UnixStream, said: &UnboundedSender<ButtonEvent>) -> Result<(), String> {
     let chip = chip(&settings.chip).ok_or("no GPIO chip of this name")?;
     let mut wanted = Request::builder();
     wanted.on_chip(chip).with_consumer("traylight").with_line(settings.line).as_input();
@@ -61,7 +61,7 @@ fn hear(settings: &Button, stopped: &UnixStream, said: &UnboundedSender<ButtonEv
     let mut button = PressedButton::new(settings.action);
     while pressed_before(&lines, stopped).map_err(|error| error.to_string())? {
         let event = lines.read_edge_event().map_err(|error| error.to_string())?;
-        let intent = button.hear(event.kind == EdgeKind::Rising, Duration::from_nanos(event.timestamp_ns));
+        let intent = button.edge(event.kind == EdgeKind::Rising, Duration::from_nanos(event.timestamp_ns));
         if intent.is_some_and(|intent| said.send(ButtonEvent::Wanted(intent)).is_err()) {
             break;
         }
@@ -69,7 +69,7 @@ fn hear(settings: &Button, stopped: &UnixStream, said: &UnboundedSender<ButtonEv
     Ok(())
 }
 
-/// Waits until the line has news, or until nobody listens any more: then false.
+/// Waits until the line has an event, or until nobody listens any more: then false.
 fn pressed_before(lines: &Request, stopped: &UnixStream) -> rustix::io::Result<bool> {
     loop {
         let mut waited = [PollFd::new(lines, PollFlags::IN), PollFd::new(stopped, PollFlags::IN)];

@@ -37,10 +37,10 @@ impl Buttons {
             #[cfg(feature = "buttons")]
             match lines::Listening::start(button.clone(), which.clone(), said.clone()) {
                 Ok(listening) => self.lines.push(listening),
-                Err(error) => drop(said.send(ButtonEvent::Unheard(format!("{which}: {error}")))),
+                Err(error) => drop(said.send(ButtonEvent::Unavailable(format!("{which}: {error}")))),
             }
             #[cfg(not(feature = "buttons"))]
-            let _ = said.send(ButtonEvent::Unheard(format!("{which}: this build has no support for buttons")));
+            let _ = said.send(ButtonEvent::Unavailable(format!("{which}: this build has no support for buttons")));
         }
     }
 }

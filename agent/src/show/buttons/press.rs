@@ -24,8 +24,8 @@ pub enum Intent {
 pub enum ButtonEvent {
     /// It was pressed.
     Wanted(Intent),
-    /// It cannot be heard: which, and why.
-    Unheard(String),
+    /// It cannot be read: which, and why.
+    Unavailable(String),
 }
 
 /// One button.
@@ -43,7 +43,7 @@ impl PressedButton {
 
     /// Takes in that it went down or up, at a time on any one clock; what its owner wants by that. A press counts when it
     /// ends, since only then it is known how long it was.
-    pub fn hear(&mut self, is_down: bool, at: Duration) -> Option<Intent> {
+    pub fn edge(&mut self, is_down: bool, at: Duration) -> Option<Intent> {
         if is_down {
             self.down_since = Some(at);
             return None;
@@ -64,8 +64,8 @@ mod tests {
 
     fn pressed(action: ButtonAction, milliseconds: u64) -> Option<Intent> {
         let mut button = PressedButton::new(action);
-        assert_eq!(button.hear(true, Duration::from_secs(7)), None, "not before it is let go");
-        button.hear(false, Duration::from_secs(7) + Duration::from_millis(milliseconds))
+        assert_eq!(button.edge(true, Duration::from_secs(7)), None, "not before it is let go");
+        button.edge(false, Duration::from_secs(7) + Duration::from_millis(milliseconds))
     }
 
     #[test]
@@ -90,10 +90,10 @@ mod tests {
     fn an_edge_without_its_partner_is_no_press() {
         let at = Duration::from_secs;
         let mut button = PressedButton::new(ButtonAction::Next);
-        assert_eq!(button.hear(false, at(1)), None, "it was pressed before the program began");
-        button.hear(true, at(2));
-        button.hear(true, at(20));
-        assert_eq!(button.hear(false, at(20)), Some(Intent::Next), "the edge between was lost");
-        assert_eq!(button.hear(false, at(21)), None);
+        assert_eq!(button.edge(false, at(1)), None, "it was pressed before the program began");
+        button.edge(true, at(2));
+        button.edge(true, at(20));
+        assert_eq!(button.edge(false, at(20)), Some(Intent::Next), "the edge between was lost");
+        assert_eq!(button.edge(false, at(21)), None);
     }
 }

@@ -118,7 +118,7 @@ pub const ROWS: &[Row] = &[
         SHARED,
         [
             "one died hours ago, and a hand pulls another",
-            "0 controller works; 300 dies 2; 9000 yank 4 unheard",
+            "0 controller works; 300 dies 2; 9000 yank 4 unnoticed",
             "drive-hangs likely, wrong-tray possible",
         ],
     ),

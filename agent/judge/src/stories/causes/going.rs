@@ -60,7 +60,7 @@ fn yanked(how: &str) -> &'static [(u64, &'static str)] {
             (11, "lose #"),
         ],
         // Where links save power no interrupt tells of it: what is waited for times out first.
-        "unheard" => &[
+        "unnoticed" => &[
             (0, "stall #"),
             (32, "tell drive # timed-out"),
             (32, "tell drive # reset"),

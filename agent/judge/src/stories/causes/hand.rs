@@ -23,7 +23,7 @@ pub const ROWS: &[Row] = &[
     Row::yes("wrong tray", WRONG, ["idle", "300 lose 1; 400 yank 4 idle", TWO]),
     Row::yes("wrong tray", WRONG, ["busy", "300 lose 1; 400 yank 4 busy", TWO]),
     Row::yes("wrong tray", WRONG, ["its pool notices before its device ends", "300 lose 1; 400 yank 4 noticed", TWO]),
-    Row::yes("wrong tray", WRONG, ["no interrupt tells of it", "300 lose 1; 400 yank 4 unheard", TWO]),
+    Row::yes("wrong tray", WRONG, ["no interrupt tells of it", "300 lose 1; 400 yank 4 unnoticed", TWO]),
     Row::yes("wrong tray", WRONG, ["all in one moment", "300 lose 1; 400 yank 4 fast", TWO]),
     Row::yes("wrong tray", WRONG, ["busy, messages muted", "300 lose 1; 390 mute; 400 yank 4 busy", TWO]),
     Row::yes("wrong tray", WRONG, ["asleep", "0 asleep 4; 300 lose 1; 400 yank 4 idle", TWO]),
@@ -124,7 +124,7 @@ pub const ROWS: &[Row] = &[
         WRONG,
         [
             "after a dip, and no interrupt tells of it",
-            dipped!("600 yank 4 unheard; 660 end"),
+            dipped!("600 yank 4 unnoticed; 660 end"),
             "supply possible, wrong-tray possible",
         ],
     ),
@@ -260,7 +260,7 @@ pub const ROWS: &[Row] = &[
         SUPPLY,
         [
             "one is detached after ten seconds, the other after forty",
-            "300 yank 1 idle; 302 yank 3 unheard",
+            "300 yank 1 idle; 302 yank 3 unnoticed",
             "supply possible",
         ],
     ),
@@ -278,7 +278,7 @@ pub const ROWS: &[Row] = &[
         WRONG,
         [
             "power is lost, and the second drive is only asked for something half a minute later",
-            "300 yank 1 idle; 325 yank 3 unheard",
+            "300 yank 1 idle; 325 yank 3 unnoticed",
             "unknown possible, drive-hangs likely",
         ],
     ),
@@ -295,7 +295,7 @@ pub const ROWS: &[Row] = &[
     Row::yes(
         "taken-out",
         OWNER,
-        ["muted, and no interrupt tells of it", "200 mute; 300 yank 2 unheard", "taken-out likely"],
+        ["muted, and no interrupt tells of it", "200 mute; 300 yank 2 unnoticed", "taken-out likely"],
     ),
     Row::yes(
         "taken-out",

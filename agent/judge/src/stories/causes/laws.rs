@@ -32,7 +32,7 @@ fn anything() -> impl Strategy<Value = String> {
         1 => (tray(), 30..60_u8).prop_map(|(n, value)| format!("hot {n} {value}")),
         1 => (member(), 0..4_u8).prop_map(|(n, value)| format!("errors {n} checksum {value}")),
         1 => tray().prop_map(|n| format!("failing {n}")),
-        1 => (tray(), prop::sample::select(vec!["idle", "busy", "noticed", "unheard", "fast"]))
+        1 => (tray(), prop::sample::select(vec!["idle", "busy", "noticed", "unnoticed", "fast"]))
             .prop_map(|(n, how)| format!("yank {n} {how}")),
         1 => tray().prop_map(|n| format!("dies {n}")),
         1 => tray().prop_map(|n| format!("asleep {n}")),

@@ -119,11 +119,11 @@ impl AtaDrive {
             mode?;
             self.step(to, step)
         });
-        let mut heard = AtaAnswers::default();
-        let health = wants_health.then(|| self.health(to, &mut heard));
-        let self_tests = wants_tests.then(|| self.self_tests(to, &mut heard));
+        let mut answers = AtaAnswers::default();
+        let health = wants_health.then(|| self.health(to, &mut answers));
+        let self_tests = wants_tests.then(|| self.self_tests(to, &mut answers));
         let own_limits = health.as_ref().map(own_limits).unwrap_or_default();
-        let temperature = wanted.temperature.then(|| self.temperature(to, health.as_ref(), &mut heard));
+        let temperature = wanted.temperature.then(|| self.temperature(to, health.as_ref(), &mut answers));
         DriveAnswers { temperature, own_limits, health, self_tests, step, ..DriveAnswers::only(power) }
     }
 
@@ -178,7 +178,7 @@ impl AtaDrive {
         &mut self,
         to: &mut dyn Transport,
         health: Option<&Health>,
-        heard: &mut AtaAnswers,
+        answers: &mut AtaAnswers,
     ) -> Result<Celsius, Missing> {
         let abilities = self.abilities();
         let mut none = Missing::from(WhyMissing::NoValidTemperature);
@@ -200,19 +200,19 @@ impl AtaDrive {
         if let Some(celsius) = health.and_then(|health| degrees(&health.counters)) {
             return Ok(celsius);
         }
-        let data = self.smart_data(to, heard).map_err(Failure::reason)?;
+        let data = self.smart_data(to, answers).map_err(Failure::reason)?;
         degrees(&ata::attributes::counters(&data.attributes, self.model())).ok_or(none)
     }
 
-    fn health(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers) -> Health {
+    fn health(&mut self, to: &mut dyn Transport, answers: &mut AtaAnswers) -> Health {
         let abilities = self.abilities();
         let mut health = Health::not_offered();
-        let logs = self.logs(to, heard);
+        let logs = self.logs(to, answers);
         if logs.pages(STATISTICS) > 0 {
             self.statistics(to, &mut health);
         }
         if abilities.smart && abilities.smart_enabled {
-            self.smart(to, heard, &mut health);
+            self.smart(to, answers, &mut health);
         }
         if abilities.phy_counters {
             let events = self.read(to, PHY_EVENTS, 0, ata::logs::phy_events);
@@ -281,14 +281,14 @@ impl AtaDrive {
         Ok((log.count, newest.transpose()))
     }
 
-    fn smart(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers, health: &mut Health) {
+    fn smart(&mut self, to: &mut dyn Transport, answers: &mut AtaAnswers, health: &mut Health) {
         health.assessment = self.send(to, Ata::SmartReturnStatus).map_err(Failure::reason).and_then(|reply| {
             match overall(&sense_of(&reply, to.answering())?).map_err(unreadable)? {
                 Overall::Passed => Ok(SelfAssessment::Passed),
                 Overall::Failing => Ok(SelfAssessment::Failing),
             }
         });
-        match self.smart_data(to, heard) {
+        match self.smart_data(to, answers) {
             Ok(data) => self.take_in(to, health, &data),
             Err(failure) => collect(health, HealthPart::Attributes, Err(failure)),
         }
@@ -311,20 +311,20 @@ impl AtaDrive {
     }
 
     /// SMART READ DATA, sent once a session.
-    fn smart_data(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers) -> Result<SmartData, Failure> {
+    fn smart_data(&mut self, to: &mut dyn Transport, answers: &mut AtaAnswers) -> Result<SmartData, Failure> {
         if !self.abilities().smart_enabled {
             return Err(Failure::NotSupported("it has no SMART, or it is switched off".to_owned()));
         }
-        heard.smart_data.get_or_insert_with(|| parsed(self.send(to, Ata::SmartReadData), smart_data)).clone()
+        answers.smart_data.get_or_insert_with(|| parsed(self.send(to, Ata::SmartReadData), smart_data)).clone()
     }
 
     /// Which logs it has by General Purpose Logging, asked once a session.
-    fn logs(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers) -> Directory {
+    fn logs(&mut self, to: &mut dyn Transport, answers: &mut AtaAnswers) -> Directory {
         let ask = || {
             let logs = self.abilities().general_logs.then(|| self.read(to, 0, 0, ata::logs::directory));
             logs.and_then(Result::ok).unwrap_or_default()
         };
-        heard.logs.get_or_insert_with(ask).clone()
+        answers.logs.get_or_insert_with(ask).clone()
     }
 
     /// Reads one page of a log of General Purpose Logging.

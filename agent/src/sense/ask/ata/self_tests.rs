@@ -14,8 +14,12 @@ const EXTENDED_SELF_TESTS: u8 = 0x07;
 
 impl AtaDrive {
     /// How its self-tests stand.
-    pub(super) fn self_tests(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers) -> Result<SelfTests, Missing> {
-        let data = self.smart_data(to, heard).map_err(Failure::reason)?;
+    pub(super) fn self_tests(
+        &mut self,
+        to: &mut dyn Transport,
+        answers: &mut AtaAnswers,
+    ) -> Result<SelfTests, Missing> {
+        let data = self.smart_data(to, answers).map_err(Failure::reason)?;
         if !data.can_self_test {
             return Err(not_supported());
         }
@@ -23,7 +27,7 @@ impl AtaDrive {
             .into_iter()
             .find(|counter| counter.name == "power_on_hours")
             .and_then(|counter| u64::try_from(counter.value).ok());
-        let logs = self.logs(to, heard);
+        let logs = self.logs(to, answers);
         let record = match (self.past_tests(to, &logs), data.self_test) {
             (Ok(record), _) => record,
             (Err(failure), AtaTestOutcome::Passed) => return Err(failure.reason()),
