@@ -135,7 +135,7 @@ mod tests {
             trial_outcome("keeper", Ok(receipt), Language::GERMAN).unwrap(),
             "`keeper` hat die Testmeldung angenommen: 250 in the box\n\
              Abgelehnt für warden@example.org: abgelehnt: 550 no such mailbox\n\
-             Dort lesen, dann den Code eingeben: traylight alerts --confirm CODE"
+             Die Testmeldung öffnen, dann ihren Code eingeben: traylight alerts --confirm CODE"
         );
         let failed = trial_outcome("bell", Err(ChannelFault::TimedOut { seconds: 60 }), Language::GERMAN);
         assert_eq!(failed.unwrap_err(), "der Test von `bell` ist fehlgeschlagen: keine Antwort innerhalb von 60 s");

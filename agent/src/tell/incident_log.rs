@@ -174,7 +174,7 @@ mod tests {
         for cause in [Cause::SelfEvident, Cause::Unknown] {
             let opened = read(UpdateKind::Opened, cause, &[Change::Opened(held.clone())]);
             let [line] = &opened[..] else { panic!("{cause:?}: {opened:?}") };
-            assert!(line.text.starts_with("kritisch: ") && line.text.ends_with(" (Vorfall 1)"), "{line:?}");
+            assert!(line.text.starts_with("Vorfall 1: kritisch: "), "{line:?}");
             assert_eq!(line.severity, Some(Severity::Critical));
             let (lasted, how) = (Some(Duration::from_secs(35)), Ended::Over);
             let closed = Change::Closed { condition: held.clone(), lasted };
@@ -182,7 +182,7 @@ mod tests {
             let [line] = &over[..] else { panic!("{cause:?}: {over:?}") };
             assert!(line.text.contains(": nach 35 s vorbei.") && line.severity.is_none(), "{line:?}");
             let eased = read(UpdateKind::Eased, cause, &[Change::Eased(held.clone())]);
-            assert!(eased.len() == 1 && eased[0].text.starts_with("kritisch, gebessert: "), "{eased:?}");
+            assert!(eased.len() == 1 && eased[0].text.starts_with("entspannt, jetzt kritisch: "), "{eased:?}");
         }
     }
 
