@@ -94,9 +94,9 @@ fn kernel_lines(host: &Host, clock: &Clock) -> Result<Vec<String>, String> {
     let missing = |why| Language::ENGLISH.missing(&why);
     let none = || Language::ENGLISH.plain("dossier.no-kernel-log").to_owned();
     let mut log = KernelLog::open(host).map_err(missing)?.ok_or_else(none)?;
-    let heard = log.take(clock.now(), clock.suspended()).map_err(missing)?.heard;
-    let lines = heard.iter().map(|event| format!("[{:>6} s] {}", event.at.since_boot().as_secs(), event.line));
-    Ok(lines.skip(heard.len().saturating_sub(KERNEL_LINES)).collect())
+    let events = log.take(clock.now(), clock.suspended()).map_err(missing)?.events;
+    let lines = events.iter().map(|event| format!("[{:>6} s] {}", event.at.since_boot().as_secs(), event.line));
+    Ok(lines.skip(events.len().saturating_sub(KERNEL_LINES)).collect())
 }
 
 /// Names in a file with mistakes are not known, so its text stays here.
