@@ -21,7 +21,7 @@ pub struct Kept {
 impl Kept {
     /// For this state folder and this configuration file.
     pub fn at(state_dir: &Path, config: &Path) -> Self {
-        Self { places: [state_dir.join("setup.json"), config.with_extension("setup.json")] }
+        Self { places: [state_dir.join("setup-answers.json"), config.with_extension("setup-answers.json")] }
     }
 
     /// What was kept. An error means that there is something that cannot be continued.

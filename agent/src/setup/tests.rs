@@ -326,7 +326,7 @@ fn answers_are_kept_for_their_owner_alone_in_the_first_place_that_can_be_written
     let walk = after(&three(), &[text("1")]);
     assert_eq!(kept.load(), Ok(None));
     kept.save(&walk).expect("beside the configuration");
-    let beside = folder.path().join("traylight.setup.json");
+    let beside = folder.path().join("traylight.setup-answers.json");
     assert_eq!(fs::metadata(&beside).expect("it is there").permissions().mode() & 0o777, 0o600);
     assert_eq!(kept.load(), Ok(Some(walk)));
     for damaged in ["", "{", "{\"version\":2}", "\u{0}"] {

@@ -54,7 +54,7 @@ fn a_box_gets_its_trays_named_and_the_owners_comments_stay() {
     assert!(text.starts_with("# mine\n[box]\nname = \"heron\" # its name\n\n[[shelf]]\n"), "{text}");
     let at = |piece: &str| text.find(piece).unwrap_or_else(|| panic!("no {piece}: {text}"));
     assert!(at("\"A1\"") < at("\"WREN-0003\"") && at("\"WREN-0003\"") < at("\"A2\""), "{text}");
-    assert!(!home.path("traylight.setup.json").exists(), "nothing is left to continue");
+    assert!(!home.path("traylight.setup-answers.json").exists(), "nothing is left to continue");
     // Labels for it, without a terminal.
     let sheet = home.path("labels.svg");
     let root = heron.root().to_str().unwrap();
@@ -185,7 +185,7 @@ fn a_file_that_cannot_be_written_stays_and_its_lines_are_printed() {
     let (heron, home) = (heron(), Home::new());
     fs::create_dir(home.path(".traylight.toml.new")).unwrap();
     // Nor can the answers be kept.
-    fs::create_dir(home.path(".traylight.setup.json.new")).unwrap();
+    fs::create_dir(home.path(".traylight.setup-answers.json.new")).unwrap();
     let mut walk = setup(&home, &heron);
     walk.answers("How many shelves", "1\r");
     walk.prints("Your answers cannot be kept");
