@@ -373,7 +373,7 @@ mod tests {
         let mut document = document(1, Language::ENGLISH);
         document.pools.clear();
         assert!(printed(&document, "3").is_ok_and(|text| text.contains("\n  in no pool\n")));
-        document.unseen.push(super::super::document::Unseen { text: "md0: not readable".into(), owners_text: None });
+        document.unseen.push(super::super::document::Unseen { words: "md0: not readable".into(), owners_words: None });
         let text = printed(&document, "3").expect("there is a tray 3");
         assert!(text.contains("\n  in none of the pools that could be read\n"), "{text}");
     }
