@@ -14,7 +14,7 @@ use traylight::reading::Snapshot;
 use traylight::sense::host::Host;
 use traylight::sense::kmsg::KernelLog;
 use traylight::serve::document::Document;
-use traylight::survey::{self, Found, Survey};
+use traylight::survey::{self, Survey, SurveyInput};
 use traylight::tell::words::phrases::Phrases;
 use traylight_config::{Language, Settings, without_secrets};
 
@@ -78,15 +78,15 @@ fn collected(flags: &DossierFlags, settings: &Settings, configuration: Result<St
     if let Ok(document) = &document {
         known.add_document(document);
     }
-    let survey = look.map(|(_, snapshot)| surveyed(&host, settings, no_agent.is_none(), &snapshot));
+    let survey = look.map(|(_, snapshot)| surveyed(&host, &flags.place, settings, no_agent.is_none(), &snapshot));
     let contents = Contents { survey, document, no_agent, kernel_lines, configuration, wall: clock.wall() };
     Ok(dossier(contents, &mut Pseudonyms::new(&known).map_err(io::Error::other)?))
 }
 
-fn surveyed(host: &Host, settings: &Settings, is_running: bool, snapshot: &Snapshot) -> Survey {
+fn surveyed(host: &Host, place: &BoxFlags, settings: &Settings, is_running: bool, snapshot: &Snapshot) -> Survey {
     let surroundings = &survey::surroundings(host, is_running);
     // Nothing is sent to a bus for this.
-    survey::survey(&Found { snapshot, settings, surroundings, trials: &[] })
+    survey::survey(&SurveyInput { snapshot, settings, config: &place.config.config, surroundings, address_checks: &[] })
 }
 
 /// The lines that this program knows: those about drives, pools, controllers and the board.

@@ -65,9 +65,9 @@ enum Command {
         before_help = "Examples:\n  traylight look\n  traylight look 3          the drive in tray 3 in full\n  traylight look --watch"
     )]
     Look(look::LookFlags),
-    /// List what is here, what is limited and what is missing, and how to turn it on
+    /// List what was found, what is limited and what is missing, with the commands to fix it
     ///
-    /// It only reads and wakes no drive. To find a panel it sends one harmless byte to two addresses, on buses that are known to end on a header.
+    /// It only reads and wakes no drive. To find a panel it sends one harmless byte to two addresses, only on I2C buses known to be wired to a pin header. On a bus that you name with --bus, other chips may react to it.
     #[command(
         before_help = "Examples:\n  traylight survey\n  traylight survey --bus i2c-3    look for a panel there, too"
     )]

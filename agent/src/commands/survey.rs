@@ -1,4 +1,4 @@
-//! `survey`: what is here and works, what gives less than it could, what is not found, and how to turn it on.
+//! `survey`: what is found, what of it is limited, what is not found, and how to turn it on.
 
 use super::look::one_look;
 use super::shared::BoxFlags;
@@ -9,13 +9,14 @@ use traylight::clock::Clock;
 use traylight::printout::Printout;
 use traylight::sense::host::Host;
 use traylight::serve::socket::{self, Answered};
-use traylight::survey::{self, BusUse, Found, I2cBus};
+use traylight::survey::{self, BusPurpose, I2cBus, SurveyInput};
+use traylight::tell::words::phrases::{Language, Phrases};
 
 /// Flags of `survey`.
 #[derive(clap::Args)]
 pub struct SurveyFlags {
     /// Look for a panel on this I2C bus, too, such as i2c-3; be sure that nothing but a panel is connected to it
-    #[arg(long, value_name = "BUS")]
+    #[arg(long, value_name = "BUS", conflicts_with = "root")]
     bus: Vec<String>,
     /// Print the lists as JSON
     #[arg(long)]
@@ -24,32 +25,43 @@ pub struct SurveyFlags {
     place: BoxFlags,
 }
 
-/// Looks around and prints the three lists.
+/// Reads the box and prints the three lists.
 pub fn command(flags: &SurveyFlags) -> io::Result<ExitCode> {
     let settings = flags.place.config.settings()?;
     let clock = Clock::of_this_machine();
     let host = Host::at(&flags.place.tree.root);
     let is_running = host.is_live() && !matches!(socket::ask(&flags.place.agent.run_dir, &clock), Answered::Nobody);
     let surroundings = survey::surroundings(&host, is_running);
-    flags.bus.iter().try_for_each(|name| may_be_named(name, &surroundings.buses))?;
-    let trials = if host.is_live() { survey::trials(&surroundings.buses, &flags.bus) } else { Vec::new() };
+    let named: Vec<String> = flags.bus.iter().map(|name| name.trim_start_matches("/dev/").to_owned()).collect();
+    let language = settings.language;
+    named.iter().try_for_each(|name| may_be_tried(name, &surroundings.buses, language)).map_err(io::Error::other)?;
+    let checks = if host.is_live() { survey::address_checks(&surroundings.buses, &named) } else { Vec::new() };
     let (_, snapshot) = one_look(&settings, &flags.place.tree.root, &clock)?;
-    let found = Found { snapshot: &snapshot, settings: &settings, surroundings: &surroundings, trials: &trials };
-    let survey = survey::survey(&found);
-    print(&if flags.json { Printout::json(&survey)? } else { survey::printed(&survey, settings.language) })?;
+    let survey = survey::survey(&SurveyInput {
+        snapshot: &snapshot,
+        settings: &settings,
+        config: &flags.place.config.config,
+        surroundings: &surroundings,
+        address_checks: &checks,
+    });
+    print(&if flags.json { Printout::json(&survey)? } else { survey::printed(&survey, language) })?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// # Errors
-/// When there is no such bus, or it is a display's, on which nothing is ever sent.
-fn may_be_named(name: &str, buses: &[I2cBus]) -> io::Result<()> {
-    let known: Vec<&str> = buses.iter().map(|bus| &*bus.device).collect();
-    match buses.iter().find(|bus| bus.device == name) {
-        Some(bus) if bus.leads_to == BusUse::Display => Err(io::Error::other(format!(
-            "expected a bus that a panel can be wired to, found {name}, which belongs to a display ({})",
-            bus.adapter
-        ))),
-        Some(_) => Ok(()),
-        None => Err(io::Error::other(format!("expected one of the buses {}, found {name}", known.join(", ")))),
+/// When there is no such bus, it is a display's, on which nothing is ever sent, or it may not be used.
+fn may_be_tried(name: &str, buses: &[I2cBus], language: Language) -> Result<(), String> {
+    let Some(bus) = buses.iter().find(|bus| bus.device == name) else {
+        let there: Vec<&str> = buses.iter().map(|bus| &*bus.device).collect();
+        return Err(match there[..] {
+            [] => language.say("survey.bus.none", &[("bus", &name)]),
+            _ => language.say("survey.bus.unknown", &[("bus", &name), ("there", &there.join(", "))]),
+        });
+    };
+    let say = |key| Err(language.say(key, &[("bus", &name), ("adapter", &bus.adapter)]));
+    match bus.purpose {
+        BusPurpose::Display => say("survey.bus.display"),
+        _ if bus.access.is_err() => say("survey.bus.closed"),
+        _ => Ok(()),
     }
 }

@@ -7,7 +7,7 @@ use crate::judge::{Memory, judge};
 use crate::pseudonyms::{IdentityKind, Known};
 use crate::reading::{Itself, MemberState, Snapshot, Unmounted};
 use crate::serve::history_part::{Closed, History};
-use crate::survey::{Found, Surroundings, survey};
+use crate::survey::{Surroundings, SurveyInput, survey};
 use crate::verdict::{IncidentId, Severity};
 use std::time::Duration;
 use traylight_config::{settle, without_secrets};
@@ -111,7 +111,14 @@ fn contents() -> (Contents, Pseudonyms) {
     };
     document.history = Some(History { complete_since: None, incidents: vec![closed] });
     let surroundings = Surroundings::default();
-    let found = Found { snapshot: &snapshot, settings: &settings, surroundings: &surroundings, trials: &[] };
+    let config = std::path::Path::new("/etc/traylight/traylight.toml");
+    let found = SurveyInput {
+        snapshot: &snapshot,
+        settings: &settings,
+        config,
+        surroundings: &surroundings,
+        address_checks: &[],
+    };
     let mut known = Known::default();
     known.add_settings(&settings);
     known.add_snapshot(&snapshot);

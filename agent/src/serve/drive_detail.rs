@@ -7,7 +7,8 @@ use super::shelf_part::{Tray, TrayContent};
 use super::table::{forecast, gone, pool_state, power, shown};
 use crate::clock::Wall;
 use crate::printout::Printout;
-use crate::reading::{Bus, DriveKind, ErrorKind, Missing, PastTest, SelfAssessment, TestKind, TestOutcome};
+use crate::reading::{DriveKind, ErrorKind, Missing, PastTest, SelfAssessment, TestKind, TestOutcome};
+use crate::tell::words::drives::bus_name;
 use crate::tell::words::limit;
 use crate::tell::words::phrases::{Language, Phrases, Places};
 use crate::tell::words::self_test;
@@ -177,15 +178,7 @@ impl Page {
             DriveKind::Ssd => "look.ssd",
             DriveKind::Unknown => "look.kind-unknown",
         };
-        let bus = match drive.bus {
-            Bus::Sata => "SATA",
-            Bus::Scsi => "SCSI",
-            Bus::Usb => "USB",
-            Bus::Nvme => "NVMe",
-            Bus::Mmc => "MMC",
-            Bus::Virtio => "virtio",
-            Bus::Other => "-",
-        };
+        let bus = bus_name(drive.bus).unwrap_or("-");
         self.value("look.kind", Some(format!("{}, {bus}", self.words(kind))), None);
         self.value("table.device", Some(drive.device.clone()), None);
         self.value("table.port", drive.port.clone(), None);

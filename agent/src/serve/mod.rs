@@ -16,7 +16,7 @@ pub mod history_part;
 pub mod incident_part;
 pub mod listener;
 mod notes;
-mod part;
+pub mod part;
 pub mod parts;
 pub mod pool_part;
 pub mod rehearsal_part;

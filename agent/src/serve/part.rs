@@ -50,6 +50,6 @@ macro_rules! part {
 pub(super) use part;
 
 /// A value, with the reason noted when there is none.
-pub(super) fn known<T>(value: Result<T, impl Into<Missing>>, key: &str, missing: &mut Reasons) -> Option<T> {
+pub fn known<T>(value: Result<T, impl Into<Missing>>, key: &str, missing: &mut Reasons) -> Option<T> {
     value.map_err(|why| missing.insert(key.to_owned(), why.into())).ok()
 }

@@ -8,14 +8,14 @@ use serde::Serialize;
 /// What a bus is there for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum BusUse {
-    /// It ends on pins that are meant for modules such as a panel.
+pub enum BusPurpose {
+    /// It is wired to pins that are meant for modules such as a panel.
     Header,
     /// A display's data channel (VESA DDC).
     Display,
     /// The mainboard's own bus, with its memory modules (SMBus).
     Mainboard,
-    /// Nothing tells what is on it.
+    /// What is on it is not known.
     Unknown,
 }
 
@@ -33,15 +33,18 @@ const HEADERS: [(&str, &str); 1] = [("raspberrypi,", "i2c1")];
 
 /// What the bus of this adapter is there for. `compatible` is the board's in its device tree, `alias` the tree's name for
 /// the bus; both are empty where there is no device tree.
-pub fn bus_use(adapter: &str, compatible: &str, alias: &str) -> BusUse {
+pub fn bus_purpose(adapter: &str, compatible: &str, alias: &str) -> BusPurpose {
     let name = adapter.to_lowercase();
     let names = |words: &[&str]| words.iter().any(|word| name.contains(word));
     let is_header = |(maker, bus): &(&str, &str)| compatible.starts_with(maker) && alias == *bus;
-    match () {
-        () if names(&DISPLAY) => BusUse::Display,
-        () if names(&PLUGGED) || HEADERS.iter().any(is_header) => BusUse::Header,
-        () if names(&["smbus"]) => BusUse::Mainboard,
-        () => BusUse::Unknown,
+    if names(&DISPLAY) {
+        BusPurpose::Display
+    } else if names(&PLUGGED) || HEADERS.iter().any(is_header) {
+        BusPurpose::Header
+    } else if names(&["smbus"]) {
+        BusPurpose::Mainboard
+    } else {
+        BusPurpose::Unknown
     }
 }
 
@@ -50,21 +53,21 @@ mod tests {
     use super::*;
 
     #[test]
-    fn only_a_bus_that_is_known_to_end_on_pins_is_a_header() {
+    fn only_a_bus_that_is_known_to_be_wired_to_pins_is_a_header() {
         let pi = "raspberrypi,5-model-b";
         for (adapter, compatible, alias, wanted) in [
-            ("bcm2835 (i2c@7e804000)", "raspberrypi,4-model-b", "i2c1", BusUse::Header),
-            ("Synopsys DesignWare I2C adapter", pi, "i2c1", BusUse::Header),
-            ("Synopsys DesignWare I2C adapter", pi, "i2c0", BusUse::Unknown),
-            ("107d508200.i2c HDMI DDC", pi, "i2c1", BusUse::Display),
-            ("Synopsys DesignWare I2C adapter", "", "", BusUse::Unknown),
-            ("rk3x-i2c", "somebody,board", "i2c1", BusUse::Unknown),
-            ("SMBus I801 adapter at efa0", "", "", BusUse::Mainboard),
-            ("CP2112 SMBus Bridge on hidraw0", "", "", BusUse::Header),
-            ("i915 gmbus dpb", "", "", BusUse::Display),
-            ("AMDGPU DM i2c hw bus 0", "", "", BusUse::Display),
+            ("bcm2835 (i2c@7e804000)", "raspberrypi,4-model-b", "i2c1", BusPurpose::Header),
+            ("Synopsys DesignWare I2C adapter", pi, "i2c1", BusPurpose::Header),
+            ("Synopsys DesignWare I2C adapter", pi, "i2c0", BusPurpose::Unknown),
+            ("107d508200.i2c HDMI DDC", pi, "i2c1", BusPurpose::Display),
+            ("Synopsys DesignWare I2C adapter", "", "", BusPurpose::Unknown),
+            ("rk3x-i2c", "somebody,board", "i2c1", BusPurpose::Unknown),
+            ("SMBus I801 adapter at efa0", "", "", BusPurpose::Mainboard),
+            ("CP2112 SMBus Bridge on hidraw0", "", "", BusPurpose::Header),
+            ("i915 gmbus dpb", "", "", BusPurpose::Display),
+            ("AMDGPU DM i2c hw bus 0", "", "", BusPurpose::Display),
         ] {
-            assert_eq!(bus_use(adapter, compatible, alias), wanted, "{adapter} {compatible} {alias}");
+            assert_eq!(bus_purpose(adapter, compatible, alias), wanted, "{adapter} {compatible} {alias}");
         }
     }
 }

@@ -1,31 +1,74 @@
-//! The lines of the survey as facts, and what turns on what is missing.
+//! The lines of the survey as facts. A variant's id names its words, its fields are their places.
 
-use crate::reading::{Bus, DriveKind, Missing, PoolKind};
+use super::remedy::Remedy;
+use crate::reading::{Bus, DriveKind, Missing, PoolKind, Power};
+use crate::serve::part::Reasons;
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Rpm, Volts};
-use serde::Serialize;
-use std::path::PathBuf;
+use serde::{Serialize, Serializer};
+use strum::{IntoStaticStr, VariantNames};
+
+/// The version of the lists as JSON.
+pub const SCHEMA: u32 = 1;
 
 /// The three lists.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Survey {
-    /// What is found and works.
-    pub works: Vec<Works>,
+    /// The version of this document.
+    pub schema: u32,
+    /// What is found.
+    pub found: Vec<FoundPart>,
     /// What is found, but gives less than it could.
-    pub limited: Vec<Limited>,
+    pub limited: Vec<Item<Limitation>>,
     /// What is not found.
-    pub not_found: Vec<NotFound>,
+    pub not_found: Vec<Item<Absence>>,
 }
 
-/// Something that works.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+impl Survey {
+    pub(super) fn limit(&mut self, what: Limitation, remedy: Option<Remedy>) {
+        self.limited.push(Item { what, remedy });
+    }
+
+    pub(super) fn lacks(&mut self, what: Absence, remedy: Option<Remedy>) {
+        self.not_found.push(Item { what, remedy });
+    }
+}
+
+/// A line about something that is limited or missing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Item<T> {
+    /// What.
+    pub what: T,
+    /// What would help, if anything.
+    pub remedy: Option<Remedy>,
+}
+
+impl<T: Serialize> Serialize for Item<T> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        #[derive(Serialize)]
+        struct Line<'a, T> {
+            #[serde(flatten)]
+            what: &'a T,
+            remedy: Option<&'a Remedy>,
+            enter: Vec<String>,
+        }
+        let enter = self.remedy.as_ref().map(Remedy::to_enter).unwrap_or_default();
+        Line { what: &self.what, remedy: self.remedy.as_ref(), enter }.serialize(serializer)
+    }
+}
+
+/// Something that is found.
+#[derive(Debug, Clone, PartialEq, Serialize, IntoStaticStr, VariantNames)]
 #[serde(tag = "id", rename_all = "kebab-case")]
-pub enum Works {
+#[strum(serialize_all = "kebab-case")]
+pub enum FoundPart {
     /// The machine.
     Board {
-        /// What the firmware calls it; may be empty.
-        model: String,
+        /// What the firmware calls it.
+        model: Option<String>,
         /// The release of the kernel.
         kernel: String,
+        /// Why a value is `null`.
+        missing: Reasons,
     },
     /// A drive.
     Drive(FoundDrive),
@@ -36,16 +79,18 @@ pub enum Works {
         /// What holds it together.
         kind: PoolKind,
         /// How its members hold the data, such as `raid5`.
-        level: String,
-        /// How many members it has.
+        level: Option<String>,
+        /// How many drives or partitions it consists of.
         members: usize,
+        /// Why a value is `null`.
+        missing: Reasons,
     },
     /// A mounted file system.
     Volume {
         /// Where it is mounted.
         mount: String,
         /// Its size.
-        size_bytes: Option<Bytes>,
+        size_bytes: Bytes,
     },
     /// A fan with its speed.
     Fan {
@@ -61,23 +106,25 @@ pub enum Works {
         /// Its value.
         temperature_c: Celsius,
     },
-    /// A voltage that has a meaning.
+    /// A voltage whose label names its supply rail.
     Rail {
         /// Its name.
         name: String,
         /// Its value.
-        volts: Volts,
+        potential_v: Volts,
     },
-    /// A network port.
+    /// A network port that has a speed or no link.
     Port {
         /// Its name.
         name: String,
         /// True while it has a link.
-        is_up: Option<bool>,
-        /// Its speed; `None` while it has no link, or where the driver does not state it.
-        speed: Option<MegabitsPerSecond>,
+        up: bool,
+        /// Its speed.
+        speed_mbit_per_s: Option<MegabitsPerSecond>,
+        /// Why a value is `null`.
+        missing: Reasons,
     },
-    /// A panel that answers, and is configured.
+    /// A panel that responds, and is configured.
     Panel {
         /// The bus's device, such as `i2c-1`.
         bus: String,
@@ -86,7 +133,7 @@ pub enum Works {
         /// The address in seven bits.
         address: u8,
     },
-    /// Trays that have names.
+    /// Trays that have labels.
     Trays {
         /// How many.
         count: usize,
@@ -100,7 +147,7 @@ pub enum Works {
     Agent,
 }
 
-/// A drive that is there.
+/// A drive.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FoundDrive {
     /// The kernel's name for it now.
@@ -115,43 +162,34 @@ pub struct FoundDrive {
     pub kind: DriveKind,
     /// Capacity.
     pub size_bytes: Option<Bytes>,
+    /// Whether it sleeps.
+    pub power: Option<Power>,
     /// Temperature inside the drive.
     pub temperature_c: Option<Celsius>,
     /// Its health data can be read.
-    pub has_health: bool,
-    /// It sleeps, so it was not asked.
-    pub is_asleep: bool,
-}
-
-/// Something that gives less than it could.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Limited {
-    /// What.
-    #[serde(flatten)]
-    pub what: Limit,
-    /// What would help, if anything.
-    pub remedy: Option<Remedy>,
-    /// The commands or lines to enter for it; none where hands do it.
-    pub commands: Vec<String>,
+    pub health_readable: Option<bool>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
 }
 
 /// What gives less than it could, and how.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, IntoStaticStr, VariantNames)]
 #[serde(tag = "id", rename_all = "kebab-case")]
-pub enum Limit {
+#[strum(serialize_all = "kebab-case")]
+pub enum Limitation {
     /// Drives whose temperature is not read.
     NoTemperature {
         /// The drives' device names.
         drives: Vec<String>,
         /// Why.
-        why: Missing,
+        missing: Missing,
     },
     /// Drives whose health is not read.
     NoHealth {
         /// The drives' device names.
         drives: Vec<String>,
         /// Why.
-        why: Missing,
+        missing: Missing,
     },
     /// Drives that are known by their place alone: without a serial, or with one that another drive has as well.
     WeakIdentity {
@@ -163,7 +201,21 @@ pub enum Limit {
         /// Its name.
         name: String,
         /// Why.
-        why: Missing,
+        missing: Missing,
+    },
+    /// A file system whose size is not read.
+    Volume {
+        /// Where it is mounted.
+        mount: String,
+        /// Why.
+        missing: Missing,
+    },
+    /// A network port whose link or speed is not read.
+    Port {
+        /// Its name.
+        name: String,
+        /// Why.
+        missing: Missing,
     },
     /// ZFS without the tool that lists its members.
     NoZpool,
@@ -180,9 +232,9 @@ pub enum Limit {
     /// The kernel log, which has causes that are nowhere else.
     NoKernelLog {
         /// Why.
-        why: Missing,
+        missing: Missing,
     },
-    /// A panel that answers and is not configured.
+    /// Something that responds at the address of a panel and is not configured.
     UnusedPanel {
         /// The bus's device, such as `i2c-1`.
         bus: String,
@@ -191,19 +243,17 @@ pub enum Limit {
         /// The address in seven bits.
         address: u8,
     },
-    /// An address that a driver of the kernel has taken.
+    /// An address that a kernel driver uses.
     TakenAddress {
         /// The bus's device, such as `i2c-1`.
         bus: String,
         /// The address in seven bits.
         address: u8,
     },
-    /// A bus that may not be used.
-    ClosedBus {
-        /// The bus's device, such as `i2c-1`.
-        bus: String,
-        /// The adapter's name.
-        adapter: String,
+    /// Buses for a panel that this user may not use.
+    ClosedBuses {
+        /// The buses.
+        buses: Vec<BusName>,
     },
     /// A bus that failed.
     FailedBus {
@@ -211,7 +261,7 @@ pub enum Limit {
         bus: String,
         /// The address in seven bits.
         address: u8,
-        /// What the bus answered.
+        /// How it failed.
         found: String,
     },
     /// A bus on which no panel was looked for.
@@ -223,21 +273,10 @@ pub enum Limit {
     },
 }
 
-/// Something that is not here.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct NotFound {
-    /// What.
-    #[serde(flatten)]
-    pub what: Absence,
-    /// What turns it on, if anything does.
-    pub remedy: Option<Remedy>,
-    /// The commands or lines to enter for it; none where hands do it.
-    pub commands: Vec<String>,
-}
-
 /// What is not here.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, IntoStaticStr, VariantNames)]
 #[serde(tag = "id", rename_all = "kebab-case")]
+#[strum(serialize_all = "kebab-case")]
 pub enum Absence {
     /// No drive.
     Drives,
@@ -249,12 +288,12 @@ pub enum Absence {
     TwelveVolts,
     /// No panel, and no bus for one.
     PanelBus,
-    /// No panel answered.
+    /// No panel responded.
     Panel {
         /// The buses and addresses that were tried.
-        tried: Vec<(String, u8)>,
+        tried: Vec<TriedAddress>,
     },
-    /// The trays have no names.
+    /// The trays have no labels.
     Trays,
     /// Alerts go to the log alone.
     Channels,
@@ -262,96 +301,20 @@ pub enum Absence {
     Agent,
 }
 
-/// What turns something on.
+/// A bus by its names.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-#[serde(tag = "id", rename_all = "kebab-case")]
-pub enum Remedy {
-    /// Load a module of the kernel, now and at every start.
-    LoadModule {
-        /// The module's name.
-        module: &'static str,
-    },
-    /// Let the service ask drives.
-    AskDrives,
-    /// Call this as root.
-    AsRoot,
-    /// Move the drive from its USB adapter to a SATA port.
-    SataPort,
-    /// Install ZFS's tool.
-    InstallZpool,
-    /// A fan with a third wire.
-    ThirdWire,
-    /// A sensor with a labelled input.
-    Sensor,
-    /// Install and start the service.
-    Install,
-    /// Start the service.
-    Start,
-    /// Turn I2C on in the board's boot configuration.
-    TurnOnI2c {
-        /// The file.
-        file: PathBuf,
-    },
-    /// An adapter from USB to I2C.
-    UsbAdapter,
-    /// Join the group that may use the bus.
-    JoinGroup {
-        /// The group's name.
-        group: String,
-        /// Who joins.
-        user: String,
-    },
-    /// Give the bus to a group.
-    OpenBus,
-    /// Look for a panel on this bus, too.
-    TryBus {
-        /// The bus's device, such as `i2c-1`.
-        bus: String,
-    },
-    /// Unload or unbind the driver that has the address.
-    FreeAddress,
-    /// Check the wires.
-    CheckWires,
-    /// Write this into the configuration.
-    Configure {
-        /// The lines.
-        lines: String,
-    },
+pub struct BusName {
+    /// Its device, such as `i2c-1`.
+    pub bus: String,
+    /// Its adapter's name.
+    pub adapter: String,
 }
 
-impl Remedy {
-    /// The commands or lines to enter, one a line; none where hands do it.
-    pub fn commands(&self) -> Vec<String> {
-        match self {
-            Self::LoadModule { module } => vec![
-                format!("echo {module} | sudo tee /etc/modules-load.d/{module}.conf"),
-                format!("sudo modprobe {module}"),
-            ],
-            Self::AskDrives => vec![
-                "sudo install -D -m 644 systemd/ask-drives.conf /etc/systemd/system/traylight.service.d/ask-drives.conf"
-                    .to_owned(),
-                "sudo systemctl daemon-reload".to_owned(),
-                "sudo systemctl restart traylight".to_owned(),
-            ],
-            Self::AsRoot => vec!["sudo traylight survey".to_owned()],
-            Self::InstallZpool => vec!["sudo apt install zfsutils-linux".to_owned()],
-            Self::Start => vec!["sudo systemctl enable --now traylight".to_owned()],
-            // A file of several parts may end in one that is for another board: [all] ends it.
-            Self::TurnOnI2c { file } => vec![
-                format!("printf '[all]\\ndtparam=i2c_arm=on\\n' | sudo tee -a {}", file.display()),
-                "sudo reboot".to_owned(),
-            ],
-            Self::JoinGroup { group, user } => vec![format!("sudo usermod -aG {group} {user}")],
-            Self::OpenBus => vec![
-                "sudo groupadd --system --force i2c".to_owned(),
-                r#"echo 'KERNEL=="i2c-[0-9]*", GROUP="i2c", MODE="0660"' | sudo tee /etc/udev/rules.d/61-traylight-i2c.rules"#
-                    .to_owned(),
-                "sudo udevadm control --reload && sudo udevadm trigger --subsystem-match=i2c-dev".to_owned(),
-            ],
-            Self::TryBus { bus } => vec![format!("traylight survey --bus {bus}")],
-            Self::Configure { lines } => lines.lines().map(str::to_owned).collect(),
-            Self::SataPort | Self::ThirdWire | Self::Sensor | Self::Install | Self::UsbAdapter => Vec::new(),
-            Self::FreeAddress | Self::CheckWires => Vec::new(),
-        }
-    }
+/// An address that was tried.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TriedAddress {
+    /// The bus's device, such as `i2c-1`.
+    pub bus: String,
+    /// The address in seven bits.
+    pub address: u8,
 }

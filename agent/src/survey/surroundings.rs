@@ -1,11 +1,13 @@
-//! What the survey asks of the system beside its readings: the board's buses, kernel modules, tools, rights, and what of
+//! What the survey reads of the system beside its readings: the board's buses, kernel modules, tools, rights, and what of
 //! traylight is installed. Only files are read; nothing is sent to anything.
 
 #![allow(clippy::disallowed_methods, reason = "the system's files are read here, at the survey's edge")]
 
-use super::buses::{BusUse, bus_use};
+use super::buses::{BusPurpose, bus_purpose};
 use crate::reading::Missing;
 use crate::sense::host::Host;
+use crate::sense::parse::plain;
+use crate::show::panel::{ListedBus, listed_buses};
 use rustix::fs::{Access, access};
 use rustix::process::geteuid;
 use rustix::thread::{CapabilitySet, capabilities};
@@ -15,19 +17,19 @@ use std::path::{Path, PathBuf};
 /// What was found around the readings.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Surroundings {
-    /// What this process may do; `None` for a recorded tree, which nobody asks.
+    /// What this process may do; `None` for a recorded tree, which has no user.
     pub rights: Option<Rights>,
     /// The kernel's module for temperatures of SATA drives (Documentation/hwmon/drivetemp.rst).
-    pub drivetemp: Module,
+    pub drivetemp: KernelModule,
     /// The kernel's module that lets programs use I2C buses (Documentation/i2c/dev-interface.rst).
-    pub i2c_dev: Module,
+    pub i2c_dev: KernelModule,
     /// The buses that programs may use.
     pub buses: Vec<I2cBus>,
-    /// The file of the boot configuration in which I2C is turned on, on boards that have such a file.
+    /// The file of the boot configuration in which I2C is enabled, on boards that have such a file.
     pub boot_file: Option<PathBuf>,
-    /// The kernel knows ZFS, and `zpool` is not installed.
-    pub lacks_zpool: bool,
-    /// Outputs that drive a fan whose speed nothing counts: chip and channel.
+    /// Packages are installed by apt: Debian or one of its descendants.
+    pub has_apt: bool,
+    /// Outputs that can drive a fan whose speed is not read: chip and channel.
     pub uncounted_fans: Vec<String>,
     /// Voltages that no label explains: chip and channel.
     pub unlabelled_voltages: Vec<String>,
@@ -37,7 +39,7 @@ pub struct Surroundings {
 
 /// Whether the kernel has a module.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Module {
+pub enum KernelModule {
     /// It is loaded, or built in.
     Loaded,
     /// It is there, and not loaded.
@@ -65,8 +67,8 @@ pub struct I2cBus {
     pub device: String,
     /// Its adapter's name.
     pub adapter: String,
-    /// What it is there for.
-    pub leads_to: BusUse,
+    /// What it is wired to.
+    pub purpose: BusPurpose,
     /// Whether this process may use it; if not, the group that may, where there is one.
     pub access: Result<(), Option<String>>,
     /// Addresses that a driver of the kernel has taken, of those that panels have.
@@ -78,9 +80,9 @@ pub struct I2cBus {
 pub struct Service {
     /// Its unit is there.
     pub is_installed: bool,
-    /// It may ask drives themselves: the drop-in is there.
+    /// It may query drives: the drop-in is there.
     pub asks_drives: bool,
-    /// An agent answers.
+    /// An agent responds.
     pub is_running: bool,
 }
 
@@ -90,10 +92,7 @@ pub const PANEL_ADDRESSES: [u8; 2] = [0x3C, 0x3D];
 /// Where units of services are (systemd.unit(5)).
 const UNITS: [&str; 3] = ["/etc/systemd/system", "/usr/lib/systemd/system", "/lib/systemd/system"];
 
-/// Where programs are that an administrator installs.
-const PROGRAMS: [&str; 4] = ["/usr/sbin", "/sbin", "/usr/local/sbin", "/usr/bin"];
-
-/// Looks around.
+/// Reads what surrounds the readings.
 pub fn surroundings(host: &Host, is_running: bool) -> Surroundings {
     let is_there = |path: String| host.exists(&host.path(&path));
     let unit = |name: &str| UNITS.iter().any(|folder| is_there(format!("{folder}/{name}")));
@@ -107,8 +106,7 @@ pub fn surroundings(host: &Host, is_running: bool) -> Surroundings {
             .into_iter()
             .map(PathBuf::from)
             .find(|file| host.exists(&host.path(&file.display().to_string()))),
-        lacks_zpool: is_there("/proc/spl/kstat/zfs".to_owned())
-            && !PROGRAMS.iter().any(|folder| is_there(format!("{folder}/zpool"))),
+        has_apt: has_apt(host),
         uncounted_fans: channels(host, "pwm", "fan"),
         unlabelled_voltages: unlabelled(host),
         service: Service {
@@ -143,10 +141,10 @@ fn named(table: &str, number: u32) -> Option<String> {
 
 /// Modules that are loaded, or built in with parameters, have a folder; what is on disk is listed by its file
 /// (modules.dep(5)). Names of files have dashes where the kernel has underscores.
-fn module(host: &Host, name: &str) -> Module {
+fn module(host: &Host, name: &str) -> KernelModule {
     let folder = format!("/sys/module/{}", name.replace('-', "_"));
     if host.exists(&host.path(&folder)) {
-        return Module::Loaded;
+        return KernelModule::Loaded;
     }
     let release = host.attribute(&host.path("/proc/sys/kernel/osrelease")).unwrap_or_default();
     let listed = |list: &str| {
@@ -155,44 +153,49 @@ fn module(host: &Host, name: &str) -> Module {
             file.split('.').next().is_some_and(|stem| stem.replace('_', "-") == name)
         })
     };
-    match () {
-        () if listed("modules.builtin") => Module::Loaded,
-        () if listed("modules.dep") => Module::Available,
-        () => Module::Absent,
+    if listed("modules.builtin") {
+        KernelModule::Loaded
+    } else if listed("modules.dep") {
+        KernelModule::Available
+    } else {
+        KernelModule::Absent
     }
 }
 
+/// What the system calls itself and what it is like (os-release(5)).
+fn has_apt(host: &Host) -> bool {
+    let release = text(host, "/etc/os-release");
+    let named = release.lines().filter_map(|line| line.strip_prefix("ID=").or_else(|| line.strip_prefix("ID_LIKE=")));
+    named.flat_map(|names| names.trim_matches(['"', '\'']).split(' ')).any(|name| ["debian", "ubuntu"].contains(&name))
+}
+
 fn buses(host: &Host) -> Vec<I2cBus> {
-    let folder = host.path("/sys/class/i2c-dev");
     let compatible = tree_text(host, &host.path("/proc/device-tree/compatible"));
-    let mut buses: Vec<I2cBus> = host
-        .list(&folder)
-        .unwrap_or_default()
+    listed_buses(&host.path("/sys/class/i2c-dev"))
         .into_iter()
-        .map(|device| {
-            let adapter = host.device_text(&folder.join(&device).join("name")).unwrap_or_default();
-            let leads_to = bus_use(&adapter, &compatible, &alias(host, &device).unwrap_or_default());
+        .map(|ListedBus { device, adapter }| {
+            // A driver names the adapter: the text is from a device.
+            let adapter = plain::device_text(&adapter).unwrap_or_default();
+            let purpose = bus_purpose(&adapter, &compatible, &alias(host, &device).unwrap_or_default());
             let number = device.trim_start_matches("i2c-");
             let driver =
                 |address: &u8| host.exists(&host.path(&format!("/sys/bus/i2c/devices/{number}-{address:04x}/driver")));
             let taken = PANEL_ADDRESSES.into_iter().filter(driver).collect();
-            I2cBus { access: may_use(host, &device), device, adapter, leads_to, taken }
+            I2cBus { access: may_use(host, &device), device, adapter, purpose, taken }
         })
-        .collect();
-    buses.sort_by_key(|bus| bus.device.trim_start_matches("i2c-").parse::<u32>().ok());
-    buses
+        .collect()
 }
 
 /// The device tree's name for a bus: the alias whose value is the bus's place in the tree (Devicetree Specification, 3.3).
 fn alias(host: &Host, device: &str) -> Option<String> {
     let node = host.resolve(&host.path(&format!("/sys/class/i2c-dev/{device}/device/of_node"))).ok()?;
     let aliases = host.path("/proc/device-tree/aliases");
-    let names = host.list(&aliases).ok()?.into_iter().filter(|name| name.starts_with("i2c"));
+    let mut names = host.list(&aliases).ok()?.into_iter().filter(|name| name.starts_with("i2c"));
     let is_it = |name: &String| {
         let place = tree_text(host, &aliases.join(name));
         !place.is_empty() && node.ends_with(place.trim_start_matches('/'))
     };
-    { names }.find(is_it)
+    names.find(is_it)
 }
 
 /// The first text of a property of the device tree; each ends in a zero byte.

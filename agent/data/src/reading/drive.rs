@@ -51,6 +51,14 @@ pub struct Drive {
     pub test_request: Option<TestRequest>,
 }
 
+impl Drive {
+    /// True when neither its serial nor its world wide name tells it from every other drive: it is known by its port.
+    pub fn is_known_by_port(&self) -> bool {
+        let key = Some(&self.key.0);
+        self.serial.as_ref() != key && self.wwn.as_ref() != key
+    }
+}
+
 /// Something that a drive or one of its partitions is used for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct DriveUse {

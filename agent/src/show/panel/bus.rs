@@ -4,6 +4,7 @@
 
 use linux_embedded_hal::i2cdev::linux::LinuxI2CError;
 use linux_embedded_hal::{I2CError, I2cdev};
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use traylight_config as config;
 use traylight_display::embedded_hal::i2c::I2c as _;
@@ -13,7 +14,13 @@ use traylight_display::{Module, OledPanel, PanelAddress, PanelChip, PanelFault, 
 pub(super) fn open(panel: &config::PanelWiring) -> Result<OledPanel<I2cdev>, PanelFault> {
     let path = match &panel.bus {
         config::Bus::Path(path) => PathBuf::from(path),
-        config::Bus::AdapterName(name) => adapter(name)?,
+        // Numbers of buses change between starts, names of adapters do not.
+        config::Bus::AdapterName(name) => {
+            let found =
+                listed_buses(Path::new(BUSES)).into_iter().find(|bus| is_bus(&panel.bus, &bus.device, &bus.adapter));
+            let bus = found.ok_or_else(|| not_found(&format!("\"{name}\"")))?;
+            Path::new("/dev").join(bus.device)
+        }
     };
     let bus = I2cdev::new(&path).map_err(|error| match explained(&error) {
         PanelFault::NoBuses => not_found(&path.display().to_string()),
@@ -77,27 +84,47 @@ fn explained(error: &LinuxI2CError) -> PanelFault {
     }
 }
 
-/// The device of the adapter with this name: numbers of buses move between boots, names do not.
-fn adapter(name: &str) -> Result<PathBuf, PanelFault> {
-    let buses = buses();
-    let found = buses.iter().find(|(_, adapter)| adapter == name);
-    found.map(|(device, _)| Path::new("/dev").join(device)).ok_or_else(|| not_found(&format!("\"{name}\"")))
+/// Whether the configuration means this bus: by its device, or by its adapter's name.
+pub fn is_bus(wanted: &config::Bus, device: &str, adapter: &str) -> bool {
+    match wanted {
+        config::Bus::Path(path) => *path == Path::new("/dev").join(device),
+        config::Bus::AdapterName(name) => name == adapter,
+    }
 }
 
 fn not_found(wanted: &str) -> PanelFault {
-    let found: Vec<String> = buses().into_iter().map(|(device, name)| format!("/dev/{device} (\"{name}\")")).collect();
+    let found: Vec<String> =
+        listed_buses(Path::new(BUSES)).iter().map(|bus| format!("/dev/{} (\"{}\")", bus.device, bus.adapter)).collect();
     if found.is_empty() { PanelFault::NoBuses } else { PanelFault::NoSuchBus { wanted: wanted.to_owned(), found } }
 }
 
-/// The buses that programs may use, by device, with their adapters' names (drivers/i2c/i2c-dev.c makes them).
-fn buses() -> Vec<(String, String)> {
-    let Ok(entries) = std::fs::read_dir("/sys/class/i2c-dev") else { return Vec::new() };
+/// Where the kernel lists the buses that programs may use (drivers/i2c/i2c-dev.c).
+const BUSES: &str = "/sys/class/i2c-dev";
+
+/// An attribute of a device is one page at most.
+const PAGE: u64 = 4096;
+
+/// A bus that programs may use.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ListedBus {
+    /// Its device, such as `i2c-1`. The number may be another after the next start.
+    pub device: String,
+    /// Its adapter's name.
+    pub adapter: String,
+}
+
+/// The buses in this folder, in the order of their numbers.
+pub fn listed_buses(folder: &Path) -> Vec<ListedBus> {
+    let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
     let bus = |folder: PathBuf| {
-        let name = std::fs::read_to_string(folder.join("name")).unwrap_or_default();
-        Some((folder.file_name()?.to_str()?.to_owned(), name.trim().to_owned()))
+        let mut adapter = String::new();
+        let name = std::fs::File::open(folder.join("name"));
+        // A bus without a name is one all the same.
+        let _ = name.and_then(|name| name.take(PAGE).read_to_string(&mut adapter));
+        Some(ListedBus { device: folder.file_name()?.to_str()?.to_owned(), adapter: adapter.trim().to_owned() })
     };
-    let mut buses: Vec<(String, String)> = entries.filter_map(|entry| bus(entry.ok()?.path())).collect();
-    buses.sort();
+    let mut buses: Vec<ListedBus> = entries.filter_map(|entry| bus(entry.ok()?.path())).collect();
+    buses.sort_by_key(|bus| bus.device.trim_start_matches("i2c-").parse::<u32>().ok());
     buses
 }
 
@@ -133,9 +160,9 @@ mod tests {
     #[test]
     fn a_bus_that_is_not_there_is_told_with_those_that_are() {
         let fault = not_found("/dev/i2c-77");
-        match buses().first() {
+        match listed_buses(Path::new(BUSES)).first() {
             None => assert_eq!(fault, PanelFault::NoBuses),
-            Some((device, _)) => assert!(fault.to_string().contains(device.as_str()), "{fault}"),
+            Some(bus) => assert!(fault.to_string().contains(&bus.device), "{fault}"),
         }
         let fault = PanelFault::NoSuchBus { wanted: "/dev/i2c-7".into(), found: vec!["/dev/i2c-1 (\"a\")".into()] };
         assert_eq!(fault.to_string(), "there is no I2C bus /dev/i2c-7: this machine has /dev/i2c-1 (\"a\")");

@@ -5,7 +5,7 @@ pub mod upkeep;
 
 use crate::clock::Clock;
 use crate::show::care::Picture;
-pub use bus::{acknowledges, picture_size};
+pub use bus::{ListedBus, acknowledges, is_bus, listed_buses, picture_size};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 use traylight_config as config;

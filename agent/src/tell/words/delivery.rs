@@ -1,17 +1,12 @@
 //! What came of a delivery, in words. A place of a text, such as `{file}`, is filled with the fault's field of that name.
 
-use super::phrases::{Language, Phrases, filled};
+use super::fields::{by_fields, plainly};
+use super::phrases::{Language, Phrases};
 use crate::tell::delivery::{ChannelFault, RefusedRecipient, Reply};
-use serde_json::Value;
 
 /// A sentence without its end: what is wrong, and what helps where that is known.
 pub fn fault(fault: &ChannelFault, language: Language) -> String {
-    let (facts, key) = facts_and_key(fault);
-    let fill = |place: &str| match facts.get(place)? {
-        Value::String(text) => Some(text.clone()),
-        number => Some(number.to_string()),
-    };
-    filled(language.plain(&key), &fill).unwrap_or_default()
+    by_fields("channel-fault", fault.id(), fault, &|_, fact| Some(plainly(fact)), language)
 }
 
 /// What the other side replied, if anything.
@@ -29,23 +24,13 @@ pub fn refused_recipient(refused: &RefusedRecipient, language: Language) -> Stri
     format!("{}: {}", refused.address, fault(&refused.fault, language))
 }
 
-/// What is known of the fault, and the key of its words: one of its own where a fact is not known.
-fn facts_and_key(fault: &ChannelFault) -> (Value, String) {
-    let facts = serde_json::to_value(fault).unwrap_or_default();
-    let absent = facts.as_object().and_then(|facts| facts.iter().find(|(_, fact)| fact.is_null()));
-    let key = match absent {
-        Some((name, _)) => format!("channel-fault.{}-without-{name}", fault.id()),
-        None => format!("channel-fault.{}", fault.id()),
-    };
-    (facts, key)
-}
-
 /// The keys of the words of all faults.
 #[cfg(test)]
 pub(super) fn keys() -> impl Iterator<Item = String> {
     use strum::IntoEnumIterator as _;
     let own = ChannelFault::iter().map(|fault| format!("channel-fault.{}", fault.id()));
-    own.chain(ChannelFault::iter().map(|fault| facts_and_key(&fault).1))
+    let facts = |fault: &ChannelFault| serde_json::to_value(fault).unwrap_or_default();
+    own.chain(ChannelFault::iter().map(move |fault| super::fields::key("channel-fault", fault.id(), &facts(&fault))))
 }
 
 #[cfg(test)]

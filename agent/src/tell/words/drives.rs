@@ -2,6 +2,7 @@
 
 use super::parts::TITLE_COLUMNS;
 use super::phrases::{Language, Phrases};
+use crate::reading::Bus;
 use crate::verdict::Place;
 
 /// The drive's name in a title.
@@ -30,6 +31,19 @@ pub fn pointed_at(place: &Place, language: Language) -> String {
     };
     let (tray, port) = (place.tray.clone().unwrap_or_else(nothing), place.port.clone().unwrap_or_else(nothing));
     language.say(key, &[("tray", &tray), ("tail", &tail.unwrap_or_else(nothing)), ("port", &port)])
+}
+
+/// The name of a kind of connection, where it has one.
+pub fn bus_name(bus: Bus) -> Option<&'static str> {
+    match bus {
+        Bus::Sata => Some("SATA"),
+        Bus::Scsi => Some("SCSI"),
+        Bus::Usb => Some("USB"),
+        Bus::Nvme => Some("NVMe"),
+        Bus::Mmc => Some("MMC"),
+        Bus::Virtio => Some("virtio"),
+        Bus::Other => None,
+    }
 }
 
 /// The names of several drives in a sentence; `None` for no drives.

@@ -44,6 +44,7 @@ fn every_key_is_used_and_every_key_that_is_used_exists() {
     used.extend(Cause::ALL.iter().filter(speaks).map(|cause| format!("cause.{}", cause.id())));
     used.extend(crate::rehearse::RehearsedFault::all().map(|fault| format!("rehearse.fault.{fault}")));
     used.extend(delivery::keys());
+    used.extend(crate::survey::keys());
     used.extend(WhyMissing::ALL.iter().map(|why| format!("missing.{}", why.id())));
     used.extend(Reason::ALL.iter().map(|reason| format!("reason.{}", reason.id())));
     used.extend(HealthPart::ALL.iter().map(|part| format!("health-part.{}", part.id())));

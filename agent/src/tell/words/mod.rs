@@ -3,7 +3,7 @@
 //! In reading order: [`phrases`] has the tables, one a language, [`temperature`] the reader's unit,
 //! and [`parts`] what the words of a condition consist of. [`drives`] names drives. [`condition`] puts a condition into words, by `facts`, and by `heat`, `pool` and `board` where that
 //! takes arithmetic; [`limit`] its limits. [`incident`] puts an incident into words, with its [`cause`] and [`evidence`];
-//! [`self_test`] what becomes of tests; [`acceptance`] what became of an accepted incident; [`delivery`] what came of a delivery; [`unseen`] what cannot be looked at.
+//! [`self_test`] what becomes of tests; [`acceptance`] what became of an accepted incident; [`delivery`] what came of a delivery; [`fields`] is for facts whose words are one sentence each; [`unseen`] what cannot be looked at.
 
 pub mod acceptance;
 mod board;
@@ -13,6 +13,7 @@ pub mod delivery;
 pub mod drives;
 pub mod evidence;
 mod facts;
+pub mod fields;
 mod heat;
 pub mod incident;
 #[cfg(test)]
