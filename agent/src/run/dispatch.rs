@@ -12,7 +12,7 @@ use crate::serve::document::box_name;
 use crate::serve::shelf_part::TrayContent;
 use crate::show::outlet::Scenery;
 use crate::show::pages::{ChannelStatus, Page, test_mark};
-use crate::tell::box_state::BoxState;
+use crate::tell::box_state::{BoxState, PartState};
 use crate::tell::confirm;
 use crate::tell::message::{Message, Stamp};
 use crate::tell::message_parts::{self, Letterhead};
@@ -330,15 +330,17 @@ fn state(scene: &AlertContext, mark: &str) -> BoxState {
         .collect();
     let box_name = box_name(settings, snapshot);
     let whole = json!({ "box": box_name, "fine": verdict.is_fine(), "worst": worst, "incidents": open });
-    let trays = verdict.shelves.iter().flat_map(|shelf| &shelf.trays).map(|tray| {
-        let label = tray.place.label();
-        let state = json!({ "tray": label, "state": TrayContent::from(tray.state), "severity": tray.severity });
-        (label, state.to_string())
+    let parts_of_box = verdict.shelves.iter().flat_map(|shelf| &shelf.trays).filter_map(|tray| {
+        let place = &tray.place;
+        let label = place.tray.as_ref().map(|label| ("tray", label));
+        let (kind, name) = label.or_else(|| Some(("drive", place.serial.as_ref().or(place.port.as_ref())?)))?;
+        let state = json!({ kind: name, "state": TrayContent::from(tray.state), "severity": tray.severity });
+        Some(PartState { kind, name: name.clone(), state: state.to_string() })
     });
     let language = settings.language;
     let parts: [(&str, &dyn fmt::Display); 2] = [("drives", &snapshot.drives.len()), ("pools", &snapshot.pools.len())];
     let sentence = language.say("message.all-is-well", &parts);
-    let trays = trays.collect();
+    let parts_of_box = parts_of_box.collect();
     let unacknowledged = verdict.incidents.iter().filter(|open| !open.acknowledged).map(|open| open.id.to_string());
     let (unacknowledged, mark) = (unacknowledged.collect(), mark.to_owned());
     BoxState {
@@ -347,7 +349,7 @@ fn state(scene: &AlertContext, mark: &str) -> BoxState {
         mark,
         box_name,
         whole: whole.to_string(),
-        trays,
+        parts: parts_of_box,
         is_fine: verdict.is_fine(),
         sentence,
     }
@@ -356,7 +358,9 @@ fn state(scene: &AlertContext, mark: &str) -> BoxState {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::Memory;
+    use crate::demo::{heron, story};
+    use crate::judge::{Memory, judge};
+    use crate::reading::Itself;
     use crate::rehearse::{self, RehearsedFault};
 
     #[test]
@@ -376,5 +380,21 @@ mod tests {
             Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, rehearsed: Some(&[]) };
         let frame = panel.drawing(Page::Incident(incident.id), "TEST".to_owned()).frame(PanelSize::W128H64);
         assert_eq!(pictured(true), traylight_display::png::png(&frame, SCALE).unwrap());
+    }
+
+    #[test]
+    fn a_tray_is_published_by_its_label_and_a_drive_without_one_by_its_serial() {
+        let snapshot = heron::snapshot(Moment::default(), &story::scene(Duration::ZERO));
+        let parts = |settings: &Settings| {
+            let (verdict, _) =
+                judge(settings, &mut Memory::default(), snapshot.taken, Some(&snapshot), &Itself::default());
+            state(&AlertContext { verdict: &verdict, snapshot: &snapshot, settings }, "").parts
+        };
+        let named = parts(&crate::demo::settings().unwrap());
+        assert!(named.iter().any(|part| part.kind == "tray" && part.name == "3"), "{named:?}");
+        let bare = parts(&Settings::default());
+        let serials: Vec<_> = snapshot.drives.iter().filter_map(|drive| drive.serial.clone()).collect();
+        assert!(bare.iter().all(|part| part.kind == "drive" && serials.contains(&part.name)), "{bare:?}");
+        assert!(bare[0].state.starts_with("{\"drive\":"), "{bare:?}");
     }
 }

@@ -3,6 +3,17 @@
 use super::words::phrases::Language;
 use std::collections::BTreeSet;
 
+/// The state of a tray, or of a drive without one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PartState {
+    /// What it is: `tray` or `drive`.
+    pub kind: &'static str,
+    /// The tray's label, or the drive's serial.
+    pub name: String,
+    /// Its state as one JSON object.
+    pub state: String,
+}
+
 /// How the box stands.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct BoxState {
@@ -12,8 +23,8 @@ pub struct BoxState {
     pub box_name: String,
     /// The box, as one JSON object.
     pub whole: String,
-    /// Each tray by its label, as one JSON object.
-    pub trays: Vec<(String, String)>,
+    /// Its trays and drives.
+    pub parts: Vec<PartState>,
     /// True when all is well, as the verdict says it.
     pub is_fine: bool,
     /// The open incidents whose owner has not said that he knows, by their numbers.

@@ -4,7 +4,7 @@ use super::message::{About, Message, MessageKind, Stamp, Topic};
 use super::words::incident::{IncidentWords, incident_words};
 use super::words::phrases::{Language, Phrases};
 use crate::clock::{Moment, Wall};
-use crate::verdict::{Condition, Ended, Gaps, Incident, IncidentId, Place, Subject, Update, UpdateKind};
+use crate::verdict::{Condition, Ended, Gaps, Incident, IncidentId, Subject, Update, UpdateKind};
 
 /// What every message needs besides the update.
 pub struct Letterhead<'a> {
@@ -64,7 +64,7 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
         kind,
         severity: if is_over { incident.worst.max(incident.severity) } else { incident.severity },
         about: about(incident),
-        trays: incident.drives.iter().map(Place::label).collect(),
+        trays: incident.drives.iter().filter_map(|drive| drive.tray.clone()).collect(),
         title: if is_over { words.name } else { words.title },
         sentence,
         news: if is_over { Vec::new() } else { news },
@@ -137,6 +137,7 @@ mod tests {
     use crate::tell::batch::{Batch, Item};
     use crate::tell::batch_text::{subject, text};
     use crate::tell::words::condition::words;
+    use crate::verdict::Place;
     use crate::verdict::{Cause, Confidence, Down, Finding, Handling, Severity};
     use std::time::Duration;
 
@@ -194,6 +195,13 @@ mod tests {
         incident.take_update(UpdateKind::Worsened);
         incident.report(Moment::default());
         Update { incident, what: UpdateKind::Worsened }
+    }
+
+    #[test]
+    fn a_drive_without_a_tray_is_no_tray() {
+        let mut update = worse(Cause::Supply);
+        update.incident.drives[1].tray = None;
+        assert_eq!(message_of(&update, Language::ENGLISH).trays, ["3"]);
     }
 
     fn message_of(update: &Update, language: Language) -> Message {

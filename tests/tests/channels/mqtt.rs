@@ -10,7 +10,7 @@ use tokio::sync::watch;
 use traylight::send::channels::command::StateFolder;
 use traylight::send::channels::from_settings::channels;
 use traylight::send::channels::{Channel, ChannelFault, Receipt, Reply};
-use traylight::tell::box_state::BoxState;
+use traylight::tell::box_state::{BoxState, PartState};
 use traylight::tell::message::MessageKind;
 use traylight_tests::authority::Authority;
 
@@ -30,8 +30,9 @@ fn start(file: &str, state: &watch::Receiver<BoxState>) -> Arc<dyn Channel> {
 }
 
 fn standing(whole: &str, trays: &[(&str, &str)]) -> BoxState {
-    let trays = trays.iter().map(|(label, tray)| ((*label).to_owned(), (*tray).to_owned())).collect();
-    BoxState { whole: whole.to_owned(), trays, ..BoxState::default() }
+    let part =
+        |(label, tray): &(&str, &str)| PartState { kind: "tray", name: (*label).to_owned(), state: (*tray).to_owned() };
+    BoxState { whole: whole.to_owned(), parts: trays.iter().map(part).collect(), ..BoxState::default() }
 }
 
 /// Lets the runtime go on until the broker was heard with this.

@@ -279,9 +279,9 @@ impl BrokerSession {
     async fn keep_state(&mut self, connection: &mut Connection) -> Result<(), ChannelFault> {
         let state = self.state.borrow_and_update().clone();
         let mut wanted: BTreeMap<String, String> =
-            state.trays.into_iter().map(|(label, tray)| (format!("tray/{}", level(&label)), tray)).collect();
+            state.parts.into_iter().map(|part| (format!("{}/{}", part.kind, level(&part.name)), part.state)).collect();
         wanted.insert("state".to_owned(), state.whole);
-        let left: Vec<String> = connection.kept.keys().filter(|name| name.starts_with("tray/")).cloned().collect();
+        let left: Vec<String> = connection.kept.keys().filter(|name| name.contains('/')).cloned().collect();
         for name in left.into_iter().filter(|name| !wanted.contains_key(name)) {
             // An empty one takes away what is kept (3.3.1.3).
             self.keep(connection, &name, b"").await?;
