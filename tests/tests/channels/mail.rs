@@ -208,7 +208,7 @@ fn a_receiver_that_is_refused_does_not_cost_the_others_their_mail() {
         nobody.starts_with("nobody@example.org: rejected: 550 ") && nobody.ends_with("no such mailbox"),
         "{nobody}"
     );
-    assert!(full.starts_with("full@example.org: rejected for now: ") && full.contains("mailbox full"), "{full}");
+    assert!(full.starts_with("full@example.org: temporarily rejected: ") && full.contains("mailbox full"), "{full}");
     let fault = send(&to(["nobody", "nobody2", "nobody3"]), &lost()).unwrap_err();
     assert!(matches!(&fault, ChannelFault::Rejected { reply } if reply.contains("no such mailbox")), "{fault:?}");
     assert_eq!(server.mails().len(), 1);
