@@ -121,6 +121,7 @@ const SAMPLES: &[(&str, &str, &str)] = &[
     ("kernel", "6.12.48", ""),
     ("key", "0000:01:00.0", ""),
     ("kind", "drive-gone", ""),
+    ("kinds", "2 serials, 1 host name", "2 Seriennummern, 1 Hostname"),
     ("label", "3", ""),
     ("last", "3", ""),
     ("lasted", "19 min", ""),

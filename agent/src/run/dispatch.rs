@@ -384,7 +384,7 @@ mod tests {
 
     #[test]
     fn a_tray_is_published_by_its_label_and_a_drive_without_one_by_its_serial() {
-        let snapshot = heron::snapshot(Moment::default(), &story::scene(Duration::ZERO));
+        let snapshot = heron::snapshot(crate::clock::Moment::default(), &story::scene(Duration::ZERO));
         let parts = |settings: &Settings| {
             let (verdict, _) =
                 judge(settings, &mut Memory::default(), snapshot.taken, Some(&snapshot), &Itself::default());

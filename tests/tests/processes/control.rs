@@ -155,7 +155,7 @@ fn nobody_else_may_ask() {
     // Whoever gets to the socket in spite of that is looked at.
     fs::set_permissions(&socket, fs::Permissions::from_mode(0o666)).unwrap();
     let said = as_nobody("mute", "1h");
-    assert_eq!(said, "traylight: expected root or user 0, that the agent runs as, found user 65534\n");
+    assert_eq!(said, "traylight: expected root or user 0, which the agent runs as, found user 65534\n");
     home.state_with("that nothing is muted", |state| state["muted_left_s"].is_null());
     says(&home, "mute", &["1h"]);
     agent.hears("muted");
@@ -188,10 +188,10 @@ fn what_is_no_request_is_refused_and_the_agent_goes_on() {
     cut.write_all(b"\"unmute\"").unwrap();
     cut.shutdown(std::net::Shutdown::Write).unwrap();
     assert!(answer_of(cut).contains("found 8 bytes without an end of line"));
-    assert_eq!(send(&home, b"\"unmute\"\n"), "{\"done\":\"nothing was muted\"}\n");
+    assert_eq!(send(&home, b"\"unmute\"\n"), "{\"done\":\"alerts were not muted\"}\n");
     assert!(answer_of(slow).contains("expected one line of JSON within 2 s"));
     // More than one request is one request.
-    assert_eq!(send(&home, b"\"unmute\"\n{\"mute\":{\"for_s\":9}}\n"), "{\"done\":\"nothing was muted\"}\n");
+    assert_eq!(send(&home, b"\"unmute\"\n{\"mute\":{\"for_s\":9}}\n"), "{\"done\":\"alerts were not muted\"}\n");
     home.state_with("that nothing is muted", |state| state["muted_left_s"].is_null());
 }
 
@@ -204,7 +204,7 @@ fn a_second_agent_does_not_take_the_control_socket_from_the_first() {
     let (code, said) = says(&home, "run", &["--root", heron.root().to_str().unwrap()]);
     assert_eq!(code, Some(1));
     assert!(said.contains("run/control.sock: another traylight is running here"), "{said}");
-    assert_eq!(send(&home, b"\"unmute\"\n"), "{\"done\":\"nothing was muted\"}\n");
+    assert_eq!(send(&home, b"\"unmute\"\n"), "{\"done\":\"alerts were not muted\"}\n");
 }
 
 #[test]

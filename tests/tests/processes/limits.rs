@@ -146,13 +146,13 @@ fn a_lookup_without_a_thread_is_a_failure_of_its_channel() {
     assert_eq!(agent.started(), Start::Runs);
     agent.home.state_with("a reading", |state| state["drives"][0].is_object());
     let asked = agent.home.run("alerts", &["--test", "hook"]);
-    assert!(String::from_utf8_lossy(&asked.stderr).contains("no thread is left to look up localhost"), "{asked:?}");
+    assert!(String::from_utf8_lossy(&asked.stderr).contains("out of threads to look up localhost"), "{asked:?}");
     let fails = || {
         let out = agent.text("out");
         out.lines().find(|line| line.contains("channel-fails")).map(str::to_owned).ok_or(out)
     };
     let fails = wait_until("that the way fails", 60, fails).unwrap();
-    assert!(fails.contains("no thread is left to look up localhost"), "{fails}");
+    assert!(fails.contains("out of threads to look up localhost"), "{fails}");
     agent.stops("13");
 }
 
