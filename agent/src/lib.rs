@@ -7,6 +7,7 @@ pub use traylight_data::{reading, text, units, verdict};
 pub mod clock;
 pub mod printout;
 pub mod rights;
+pub mod whole_file;
 
 pub mod sense;
 

@@ -2,15 +2,15 @@
 
 #![allow(clippy::disallowed_methods, reason = "the dossier is written here")]
 
-use super::terminal::Lines;
-use rustix::fs::{CWD, OFlags, RenameFlags, renameat_with};
-use rustix::io::Errno;
+use super::terminal::confirmed;
+use rustix::fs::OFlags;
 use std::fs::OpenOptions;
-use std::io::{self, IsTerminal, Read, Write};
+use std::io::{self, IsTerminal, Read};
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 use traylight::dossier::MARK;
 use traylight::tell::words::phrases::{Language, Phrases};
+use traylight::whole_file::WholeFile;
 
 /// A place where a dossier may be written.
 pub struct DossierFile {
@@ -44,31 +44,13 @@ impl DossierFile {
         Ok(Self { path: path.to_owned(), replaces })
     }
 
-    /// Writes the text beside its place, then moves it there.
+    /// Writes the text.
     ///
     /// # Errors
     /// When there is no room or no right to, or something else has come to its place since; nothing of it is left then.
     pub fn write(&self, text: &str) -> io::Result<()> {
-        let name = self.path.file_name().unwrap_or_default().to_string_lossy();
-        let beside = self.path.with_file_name(format!(".{name}.{}", std::process::id()));
-        let written = self.written(&beside, text);
-        if written.is_err() {
-            // It may not even have been made.
-            let _ = std::fs::remove_file(&beside);
-        }
-        written.map_err(|error| at(&self.path, error))
-    }
-
-    fn written(&self, beside: &Path, text: &str) -> io::Result<()> {
-        let mut file = OpenOptions::new().write(true).create_new(true).mode(0o600).open(beside)?;
-        file.write_all(text.as_bytes())?;
-        file.sync_all()?;
-        let flags = if self.replaces { RenameFlags::empty() } else { RenameFlags::NOREPLACE };
-        match renameat_with(CWD, beside, CWD, &self.path, flags) {
-            // A file system that cannot do this in one step (rename(2)).
-            Err(Errno::INVAL) if !self.path.exists() => std::fs::rename(beside, &self.path),
-            done => Ok(done?),
-        }
+        let whole = WholeFile { mode: 0o600, owner: None, replaces: self.replaces };
+        whole.write(&self.path, text).map_err(|error| at(&self.path, error))
     }
 }
 
@@ -84,13 +66,10 @@ fn is_dossier(path: &Path) -> io::Result<bool> {
     Ok(beginning == format!("{MARK}\n").as_bytes())
 }
 
-/// Only the whole word counts, and nobody is asked where no terminal is.
+/// Nobody is asked where no terminal is.
 fn may_replace(path: &Path, language: Language) -> io::Result<bool> {
     if !io::stdin().is_terminal() {
         return Ok(false);
     }
-    Lines::of_this_terminal().ask(language.say("dossier.replace", &[("file", &path.display())]))?;
-    let mut answer = String::new();
-    io::stdin().read_line(&mut answer)?;
-    Ok(answer.trim() == language.plain("dossier.yes"))
+    confirmed(language.say("dossier.replace", &[("file", &path.display())]), language.plain("dossier.yes"))
 }

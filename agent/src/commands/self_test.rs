@@ -2,7 +2,7 @@
 //! end. The probe does all asking of drives; this command talks to a probe of its own and to the owner.
 
 use super::shared::ConfigFlag;
-use super::terminal::{Lines, complain};
+use super::terminal::{Lines, complain, confirmed};
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::process::ExitCode;
@@ -92,7 +92,10 @@ async fn request(flags: &SelfTestFlags, step: SelfTestStep) -> io::Result<ExitCo
         out.line(capital(&line))?;
     }
     let before = record(drive);
-    if step != SelfTestStep::Abort && !flags.yes && !confirmed(language)? {
+    if step != SelfTestStep::Abort
+        && !flags.yes
+        && !confirmed(language.plain("self-test.command.confirm"), language.plain("self-test.command.yes"))?
+    {
         out.line(language.plain("self-test.command.not-started"))?;
         return Ok(ExitCode::from(1));
     }
@@ -258,14 +261,6 @@ fn capital(text: &str) -> String {
         first.make_ascii_uppercase();
     }
     text
-}
-
-/// Asks the owner; only the whole word counts.
-fn confirmed(language: Language) -> io::Result<bool> {
-    Lines::of_this_terminal().ask(language.plain("self-test.command.confirm"))?;
-    let mut answer = String::new();
-    io::stdin().read_line(&mut answer)?;
-    Ok(answer.trim() == language.plain("self-test.command.yes"))
 }
 
 #[cfg(test)]

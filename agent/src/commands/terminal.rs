@@ -47,6 +47,14 @@ pub fn can_ask() -> bool {
     io::stdin().is_terminal() && screen().has_cursor
 }
 
+/// Asks a question; true only for an answer that is the whole word.
+pub fn confirmed(question: impl Display, yes: &str) -> io::Result<bool> {
+    Lines::of_this_terminal().ask(question)?;
+    let mut answer = String::new();
+    io::stdin().read_line(&mut answer)?;
+    Ok(answer.trim() == yes)
+}
+
 /// What standard output can show.
 pub fn screen() -> Screen {
     screen_of(io::stdout())

@@ -18,6 +18,7 @@ use serde_json::Value;
 pub const MARK: &str = "traylight dossier";
 /// No part is longer, in bytes; all of them together stay below 512 KiB.
 const LONGEST_PART: usize = 50 << 10;
+
 /// The text of a dossier: what was replaced, then its parts.
 pub fn dossier(mut contents: Contents, pseudonyms: &mut Pseudonyms) -> String {
     // Columns line up only if pseudonyms are in the tables from the beginning.

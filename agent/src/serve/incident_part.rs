@@ -179,7 +179,7 @@ pub fn incident(
         acknowledged: judged.acknowledged,
         headline: words.words.title,
         sentence: words.words.sentence,
-        trays: judged.drives.iter().filter_map(|drive| drive.tray.clone()).collect(),
+        trays: judged.trays().map(str::to_owned).collect(),
         drives: judged.drives.iter().map(|drive| about(drive, snapshot)).collect(),
         handling,
         leave_in: judged.handling.leave_in(),

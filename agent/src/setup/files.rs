@@ -1,12 +1,12 @@
-//! The files of the setup: how far the owner has come, the configuration, label sheets. Each is written whole or not at all:
-//! into a new file beside it, which then takes its place.
+//! The files of the setup: how far the owner has come, the configuration, label sheets. Each is written whole or not at all.
 
 #![allow(clippy::disallowed_methods, reason = "the files of the setup are read and written here")]
 
 use super::walk::Walk;
-use std::fs::{self, File, OpenOptions, Permissions};
-use std::io::{self, Read, Write};
-use std::os::unix::fs::{MetadataExt, OpenOptionsExt, PermissionsExt, fchown};
+use crate::whole_file::WholeFile;
+use std::fs::{self, File};
+use std::io::{self, Read};
+use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 
 /// Who was asked about sixteen shelves has less to keep than this.
@@ -44,7 +44,8 @@ impl Kept {
     pub fn save(&self, walk: &Walk) -> io::Result<()> {
         let text = serde_json::to_string_pretty(walk)?;
         let [first, second] = &self.places;
-        write(first, &text, 0o600, None).or_else(|_| write(second, &text, 0o600, None))
+        let kept = WholeFile { mode: 0o600, owner: None, replaces: true };
+        kept.write(first, &text).or_else(|_| kept.write(second, &text))
     }
 
     /// Removes it.
@@ -69,10 +70,11 @@ pub fn replace(file: &Path, expected: Option<&str>, text: &str) -> io::Result<()
     if found.as_deref() != expected {
         return Err(io::Error::other("expected the text that was read before, found that the file has changed since"));
     }
-    match fs::metadata(&file) {
-        Ok(now) => write(&file, text, now.mode() & 0o7777, Some((now.uid(), now.gid()))),
-        Err(_) => write(&file, text, 0o644, None),
-    }
+    let (mode, owner) = match fs::metadata(&file) {
+        Ok(now) => (now.mode() & 0o7777, Some((now.uid(), now.gid()))),
+        Err(_) => (0o644, None),
+    };
+    WholeFile { mode, owner, replaces: true }.write(&file, text)
 }
 
 /// Writes a label sheet.
@@ -80,28 +82,5 @@ pub fn replace(file: &Path, expected: Option<&str>, text: &str) -> io::Result<()
 /// # Errors
 /// When it cannot be written; nothing is left of it then.
 pub fn write_sheet(file: &Path, text: &str) -> io::Result<()> {
-    write(file, text, 0o644, None)
-}
-
-fn write(file: &Path, text: &str, mode: u32, owner: Option<(u32, u32)>) -> io::Result<()> {
-    let name = file.file_name().ok_or(io::ErrorKind::InvalidInput)?.to_string_lossy();
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let unfinished = folder.join(format!(".{name}.new"));
-    // Left by a call that was killed.
-    let _ = fs::remove_file(&unfinished);
-    let written = OpenOptions::new().write(true).create_new(true).mode(0o600).open(&unfinished).and_then(|mut new| {
-        new.write_all(text.as_bytes())?;
-        if let Some((user, group)) = owner.filter(|_| new.metadata().map(|now| (now.uid(), now.gid())).ok() != owner) {
-            fchown(&new, Some(user), Some(group))?;
-        }
-        new.set_permissions(Permissions::from_mode(mode))?;
-        new.sync_all()?;
-        fs::rename(&unfinished, file)
-    });
-    if written.is_err() {
-        let _ = fs::remove_file(&unfinished);
-        return written;
-    }
-    // It outlasts a power-off when its folder has it, too.
-    File::open(folder)?.sync_all()
+    WholeFile { mode: 0o644, owner: None, replaces: true }.write(file, text)
 }

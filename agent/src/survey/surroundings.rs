@@ -4,7 +4,6 @@
 #![allow(clippy::disallowed_methods, reason = "the system's files are read here, at the survey's edge")]
 
 use super::buses::{BusPurpose, bus_purpose};
-use crate::reading::Missing;
 use crate::sense::host::Host;
 use crate::sense::parse::plain;
 use crate::show::panel::{ListedBus, listed_buses};
@@ -107,8 +106,8 @@ pub fn surroundings(host: &Host, is_running: bool) -> Surroundings {
             .map(PathBuf::from)
             .find(|file| host.exists(&host.path(&file.display().to_string()))),
         has_apt: has_apt(host),
-        uncounted_fans: channels(host, "pwm", "fan"),
-        unlabelled_voltages: unlabelled(host),
+        uncounted_fans: channels(host, ("pwm", ""), ("fan", "_input")),
+        unlabelled_voltages: channels(host, ("in", "_input"), ("in", "_label")),
         service: Service {
             is_installed: unit("traylight.service"),
             asks_drives: unit("traylight.service.d/ask-drives.conf"),
@@ -214,31 +213,18 @@ fn may_use(host: &Host, device: &str) -> Result<(), Option<String>> {
     Err(group.and_then(|group| named(&groups, group)))
 }
 
-/// Channels of sensor chips with a file of one kind and none of another of the same number, as chip and channel.
-fn channels(host: &Host, kind: &str, without: &str) -> Vec<String> {
-    each_chip(host, |chip, files| {
-        let numbers = files.iter().filter_map(|file| file.strip_prefix(kind)?.parse::<u32>().ok());
-        let lone = numbers.filter(|number| !files.contains(&format!("{without}{number}_input")));
-        lone.map(|number| format!("{chip}/{kind}{number}")).collect()
-    })
-}
-
-fn unlabelled(host: &Host) -> Vec<String> {
-    each_chip(host, |chip, files| {
-        let inputs = files.iter().filter_map(|file| file.strip_prefix("in")?.strip_suffix("_input"));
-        let numbers = inputs.filter(|number| number.parse::<u32>().is_ok());
-        let plain = numbers.filter(|number| !files.contains(&format!("in{number}_label")));
-        plain.map(|number| format!("{chip}/in{number}")).collect()
-    })
-}
-
-fn each_chip(host: &Host, found: impl Fn(&str, &[String]) -> Vec<String>) -> Vec<String> {
+/// Channels of sensor chips that have one file and not another, as chip and channel. Files are named by what stands before
+/// and behind the channel's number.
+fn channels(host: &Host, (kind, end): (&str, &str), without: (&str, &str)) -> Vec<String> {
     let folder = host.path("/sys/class/hwmon");
-    let chip = |name: String| -> Result<Vec<String>, Missing> {
+    let of_chip = |name: String| {
         let chip = folder.join(name);
-        let mut files = host.list(&chip)?;
+        let mut files = host.list(&chip).ok()?;
         files.sort();
-        Ok(found(&host.device_text(&chip.join("name")).unwrap_or_default(), &files))
+        let numbers = files.iter().filter_map(|file| file.strip_prefix(kind)?.strip_suffix(end)?.parse::<u32>().ok());
+        let lone = numbers.filter(|number| !files.contains(&format!("{}{number}{}", without.0, without.1)));
+        let chip = host.device_text(&chip.join("name")).unwrap_or_default();
+        Some(lone.map(|number| format!("{chip}/{kind}{number}")).collect::<Vec<_>>())
     };
-    host.list(&folder).unwrap_or_default().into_iter().filter_map(|name| chip(name).ok()).flatten().collect()
+    host.list(&folder).unwrap_or_default().into_iter().filter_map(of_chip).flatten().collect()
 }

@@ -68,7 +68,7 @@ fn entry(update: &Update, words: IncidentWords, verdict: &Verdict, now: Moment, 
         UpdateKind::Eased => ("incident-eased", 5),
         UpdateKind::Closed { .. } => ("incident-closed", 5),
     };
-    let trays: Vec<String> = incident.drives.iter().filter_map(|drive| drive.tray.clone()).collect();
+    let trays: Vec<&str> = incident.trays().collect();
     let kinds: Vec<&str> = incident.conditions.iter().map(|condition| condition.kind().id()).collect();
     let mut fields = vec![
         ("incident", incident.id.to_string()),

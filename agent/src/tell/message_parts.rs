@@ -64,7 +64,7 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
         kind,
         severity: if is_over { incident.worst.max(incident.severity) } else { incident.severity },
         about: about(incident),
-        trays: incident.drives.iter().filter_map(|drive| drive.tray.clone()).collect(),
+        trays: incident.trays().map(str::to_owned).collect(),
         title: if is_over { words.name } else { words.title },
         sentence,
         news: if is_over { Vec::new() } else { news },

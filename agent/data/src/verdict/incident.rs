@@ -69,6 +69,11 @@ pub struct Incident {
 }
 
 impl Incident {
+    /// The labels of the trays that it is about. A drive without a tray has none.
+    pub fn trays(&self) -> impl Iterator<Item = &str> {
+        self.drives.iter().filter_map(|drive| drive.tray.as_deref())
+    }
+
     /// The condition that is told of first.
     pub fn lead(&self) -> Option<&Condition> {
         self.conditions.first()
