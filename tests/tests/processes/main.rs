@@ -8,6 +8,7 @@
 mod canary;
 mod commands;
 mod control;
+mod dossier;
 mod flooded;
 mod journal;
 mod keeping;
