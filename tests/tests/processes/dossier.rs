@@ -43,8 +43,8 @@ fn no_canary_of_a_box_is_in_its_dossier() {
     let mut log = File::from(open(heron.path("/dev/kmsg"), OFlags::RDWR | OFlags::NONBLOCK, Mode::empty()).unwrap());
     fcntl_setfl(&log, OFlags::DIRECT | OFlags::NONBLOCK).unwrap();
     for (number, line) in [
-        "ata5.00: exception Emask 0x10 SAct 0x0 SErr 0x4010000 action 0xe frozen, QX77-CAN05, ..AN05",
-        "md/raid:md0: Disk failure on sde, disabling device canary-host 02:42:ac:11:00:02 by yvette@canary-net.example",
+        "ata5: SATA link down (SStatus 0 SControl 300) QX77-CAN05, ..AN05",
+        "md/raid:md0: Disk failure on sde, disabling device. canary-host 02:42:ac:11:00:02 by yvette@canary-net.example",
     ]
     .iter()
     .enumerate()
@@ -65,8 +65,8 @@ fn no_canary_of_a_box_is_in_its_dossier() {
         assert_eq!(found, [""; 0], "{canary}");
     }
     for wanted in [
-        "Disk failure on sde, disabling device host-",
-        "SErr 0x4010000 action 0xe frozen, serial-",
+        "Disk failure on sde, disabling device. host-",
+        "SATA link down (SStatus 0 SControl 300) serial-",
         "serial = 'serial-",
     ] {
         assert!(text.contains(wanted), "{wanted} in:\n{text}");
